@@ -60,8 +60,11 @@ def filled(server: WebServer) -> tuple[WebServer, dict[str, str]]:
         Image.new("RGB", (4, 3)).save(picture, "PNG")
         photo = {"data": {"step": "prepare.supply"}, "files": {"photo": ("a.png", picture.getvalue())}}
         note = client.post(f"/api/jobs/{job}/notes", **photo).raise_for_status().json()["id"]  # type: ignore[arg-type]
+        exercise = client.post("/api/classes/exercises", json={"like": ["full_range"], "seeds": [4]}).json()
+        run = client.post("/api/classes/runs", json={"learner": "Ada", "exercise": exercise}).raise_for_status()
     there = {
         "job": job,
+        "run": run.json()["id"],
         "work": work,
         "name": name,
         "practice": practice,

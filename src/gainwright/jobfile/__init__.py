@@ -8,6 +8,7 @@ from gainwright.jobfile.changes import with_changes
 from gainwright.jobfile.class_files import (
     LARGEST_CLASS_FILE,
     chain_text,
+    check_chains,
     exercise_text,
     fingerprint,
     read_exercise,
@@ -33,6 +34,7 @@ __all__ = [
     "bands_of",
     "case_text",
     "chain_text",
+    "check_chains",
     "controls",
     "entry_mapping",
     "errors_of",

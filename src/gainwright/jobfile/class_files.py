@@ -41,13 +41,18 @@ def read_exercise(content: bytes, name: str = "exercise") -> ClassExercise:
     JobError : it isn't one; `where` gives line, column and key.
     """
     found = _read(content, name, ClassExercise, EXERCISE_FILE)
-    for chain in found.chains:
+    check_chains(found, name)
+    return found
+
+
+def check_chains(exercise: ClassExercise, name: str = "exercise") -> None:
+    """Refuse an exercise with a chain that isn't a valid job. JobError: it is one; `where` names the chain."""
+    for chain in exercise.chains:
         try:
-            read_job_text(chain_text(found, chain))
+            read_job_text(chain_text(exercise, chain))
         except GainwrightError as error:
             place = f"{name}: chains.{chain}"
             raise JobError(error.what, code=error.code, where=place, rule=error.rule, remedy=error.remedy) from None
-    return found
 
 
 def read_result(content: bytes, name: str = "result") -> ClassResult:

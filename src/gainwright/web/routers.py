@@ -25,7 +25,7 @@ from gainwright.web.music import pages as music_pages
 from gainwright.web.papers import api as papers_api
 from gainwright.web.papers import pages as papers_pages
 from gainwright.web.practice import api as practice_api
-from gainwright.web.practice import class_pages
+from gainwright.web.practice import class_api, class_pages
 from gainwright.web.practice import pages as practice_pages
 from gainwright.web.set_up import api as set_up_api
 from gainwright.web.set_up import notes_api, notes_pages, takeover_api, takeover_pages
@@ -40,6 +40,7 @@ API = tuple(
         bench_api,
         cases_api,
         chain_api,
+        class_api,
         jobs_api,
         live_api,
         music_api,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import time
 from collections.abc import Iterator
@@ -16,7 +17,7 @@ from fastapi.testclient import TestClient
 from gainwright.adapters.store import open_store
 from gainwright.app.practice.practice import practise, with_gains_set
 from gainwright.composition import compose
-from gainwright.jobfile import example_text, read_exercise, read_job_text, read_result
+from gainwright.jobfile import example_text, fingerprint, read_exercise, read_job_text, read_result
 from gainwright.simulated import SimulatedHiddenRigs
 from gainwright.web.server import create_app
 from gainwright.web.site import Site
@@ -78,6 +79,13 @@ def test_a_class_on_the_pages(pages: TestClient) -> None:
     row = next(csv.DictReader(io.StringIO(pages.get(f"{table.url.path}/table.csv").text)))
     assert (row["learner"], row["cause"], row["solved"], row["tests"]) == ("Ada", hidden.cause, "yes", "2")
 
+    kept = pages.get(f"/api/classes/tables/{table.url.path.rpartition('/')[2]}").json()
+    assert kept["ready"]
+    assert (kept["rows"][0]["learner"], kept["rows"][0]["cause"], kept["rows"][0]["tests"]) == ("Ada", hidden.cause, 2)
+    assert kept["totals"][0]["solved"] == 1
+    csv_of_api = pages.get(f"/api/classes/tables/{kept['id']}/table.csv")
+    assert csv_of_api.content == pages.get(f"{table.url.path}/table.csv").content
+
 
 def test_files_that_cannot_be_used_get_one_sentence(pages: TestClient) -> None:
     """A wrong number, no chain, no exercise, no name, no result: said on the page, with what was typed."""
@@ -101,3 +109,56 @@ def test_files_that_cannot_be_used_get_one_sentence(pages: TestClient) -> None:
     assert pages.post("/practise/class/table", files=files).status_code == 422
     assert pages.get("/practise/class/nowhere").status_code == 404
     assert pages.get("/practise/class/table/nowhere").status_code == 404
+
+
+def test_a_class_over_http(pages: TestClient) -> None:
+    """What is written is the file; a learner's run, its tasks and its result are those of the pages, and the result is handed in."""
+    job = pages.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
+    asked = {"title": "Week 2", "like": ["one_amplifier"], "jobs": [job], "seeds": [4], "limits": {"tests": 5}}
+    exercise = pages.post("/api/classes/exercises", json=asked).json()
+    read = read_exercise(json.dumps(exercise).encode())
+    assert [(task.seed, read.limits.tests) for task in read.tasks] == [(4, 5), (4, 5)]
+    checked = pages.post("/api/classes/exercises/check", json={"exercise": exercise}).json()
+    assert (checked["title"], len(checked["tasks"]), checked["fingerprint"]) == ("Week 2", 2, fingerprint(read))
+
+    run = pages.post("/api/classes/runs", json={"learner": " Bob ", "exercise": exercise}).json()
+    address = f"/api/classes/runs/{run['id']}"
+    assert (run["learner"], [task["practice"] for task in run["tasks"]]) == ("Bob", ["", ""])
+    task = pages.post(f"{address}/tasks/1").json()
+    assert (task["cause"], task["limits"]["tests"]) == (None, 5)
+    assert pages.post(f"{address}/tasks/1").json()["id"] == task["id"], "a task is begun once"
+    assert pages.post(f"{address}/tasks/3").status_code == 404
+    assert pages.post(f"/api/practices/{task['id']}/ask", json={"test": "look amp.power_lamp"}).status_code == 200
+    assert [task["tests"] for task in pages.get(address).json()["tasks"]] == [1, 0]
+    assert pages.get("/api/classes/runs").json() == [pages.get(address).json()]
+    result = pages.get(f"{address}/result").json()
+    assert read_result(json.dumps(result).encode()) == read_result(
+        pages.get(f"/practise/class/{run['id']}/result.json").content
+    )
+
+    begun = pages.post("/api/classes/tables", json={"exercise": exercise, "results": [result]})
+    assert begun.status_code == 202
+    shown = begun.json()
+    assert (shown["title"], shown["ready"], shown["rows"]) == ("Week 2", False, [])
+    assert pages.post(f"/api/work/{shown['work']['id']}/stop").status_code == 204
+    assert pages.get(f"/api/classes/tables/{shown['id']}/table.csv").status_code == 404
+
+
+def test_what_cannot_be_used_over_http_is_refused(pages: TestClient) -> None:
+    """No chain, an example that there isn't, no learner, another exercise's result, an unknown table or run."""
+    exercise = pages.post("/api/classes/exercises", json={"like": ["one_amplifier"], "seeds": [4]}).json()
+    other = exercise | {"tasks": [{"chain": "one_amplifier", "seed": 5}]}
+    foreign = {"kind": "class result", "learner": "Eve", "exercise": "0" * 16, "tasks": [{"did": []}]}
+    unknown = exercise | {"chains": {"one_amplifier": {"like": "nothing"}}}
+    for path, sent in [
+        ("exercises", {}),
+        ("exercises/check", {"exercise": exercise | {"tasks": []}}),
+        ("runs", {"learner": " ", "exercise": exercise}),
+        ("tables", {"exercise": other, "results": [foreign]}),
+        ("tables", {"exercise": exercise, "results": []}),
+    ]:
+        assert pages.post(f"/api/classes/{path}", json=sent).status_code == 422, (path, sent)
+    assert pages.post("/api/classes/exercises", json={"like": ["nothing"]}).status_code == 404
+    assert pages.post("/api/classes/exercises/check", json={"exercise": unknown}).status_code == 404
+    for path in ("runs/nowhere", "runs/nowhere/result", "tables/nowhere", "tables/nowhere/table.csv"):
+        assert pages.get(f"/api/classes/{path}").status_code == 404

@@ -70,7 +70,8 @@ class TestShown(BaseModel):
     minutes: float
 
 
-def _shown(kept: StoredPractice) -> PracticeShown:
+def practice_shown(kept: StoredPractice) -> PracticeShown:
+    """Return a practice as the API shows it: what is hidden only after its end."""
     review = None if kept.review is None else PracticeReview.of(kept.review)
     stored = {name: getattr(kept, name) for name in PracticeShown.model_fields if name not in ("review", "limits")}
     shown = PracticeShown(**stored, review=review, limits=kept.allowed)
@@ -80,7 +81,7 @@ def _shown(kept: StoredPractice) -> PracticeShown:
 @router.get("")
 def list_practices(site: CurrentSite) -> list[PracticeShown]:
     """Return all practices, last changed first."""
-    return [_shown(kept) for kept in practices.list_practices(site.store)]
+    return [practice_shown(kept) for kept in practices.list_practices(site.store)]
 
 
 @router.post("", status_code=201)
@@ -88,13 +89,13 @@ def begin(site: CurrentSite, new: NewPractice) -> PracticeShown:
     """Hide a fault in an example's chain, or in a job's."""
     on = f"job:{new.job}" if new.job else f"like:{new.like or 'two_way_and_sub'}"
     title, text = changes.source(site, on)
-    return _shown(changes.begin(site, title=title, text=text, seed=new.seed))
+    return practice_shown(changes.begin(site, title=title, text=text, seed=new.seed))
 
 
 @router.get("/{practice}")
 def get_practice(site: CurrentSite, practice: str) -> PracticeShown:
     """Return a practice."""
-    return _shown(practices.load_practice(site.store, practice))
+    return practice_shown(practices.load_practice(site.store, practice))
 
 
 @router.get("/{practice}/tests")
@@ -114,16 +115,16 @@ def tests(site: CurrentSite, practice: str) -> list[TestShown]:
 @router.post("/{practice}/ask")
 def ask_test(site: CurrentSite, practice: str, wanted: TestName) -> PracticeShown:
     """Make a test."""
-    return _shown(changes.ask(site, practice, wanted.test))
+    return practice_shown(changes.ask(site, practice, wanted.test))
 
 
 @router.post("/{practice}/guess")
 def guess(site: CurrentSite, practice: str, named: Guess) -> PracticeShown:
     """Name the fault."""
-    return _shown(changes.guess(site, practice, cause=named.cause, where=named.where))
+    return practice_shown(changes.guess(site, practice, cause=named.cause, where=named.where))
 
 
 @router.post("/{practice}/give-up")
 def give_up(site: CurrentSite, practice: str) -> PracticeShown:
     """End it, and return what it was."""
-    return _shown(changes.give_up(site, practice))
+    return practice_shown(changes.give_up(site, practice))

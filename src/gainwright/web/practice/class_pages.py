@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import secrets
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Form, Request, UploadFile
 from starlette.responses import Response
 
 from gainwright import __version__
 from gainwright.app.practice import class_runs
-from gainwright.app.practice.class_exercises import class_table, diagnosers_of, make_exercise
 from gainwright.app.practice.limits import limit_words
 from gainwright.errors import CallError, GainwrightError
 from gainwright.jobfile import (
@@ -24,27 +22,21 @@ from gainwright.jobfile import (
 )
 from gainwright.model import Limits
 from gainwright.quantities import read_plain_number, whole_number
-from gainwright.report.class_table import ClassRow, ClassTable, class_table_csv
-from gainwright.results import to_json
-from gainwright.texts import say
+from gainwright.report.class_table import ClassRow, class_table_csv
 from gainwright.web.form_fields import Sent
-from gainwright.web.practice import changes
+from gainwright.web.practice import changes, classes
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentSite
 from gainwright.web.work_api import attachment
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
-    from gainwright.model import ClassExercise, ClassResult
-    from gainwright.web.background import Work
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
-TABLE = "class table"
 FIELDS = ("learner", "title", "like", "job", "each", "tests", "minutes", "guesses")
 SHOWN = 12
-MOST_RESULTS = 200
 Name = Annotated[str, Form(max_length=200)]
 
 
@@ -72,21 +64,17 @@ def _class(
 def write(request: Request, site: CurrentSite, given: Sent) -> Response:
     """Return a new exercise as a file."""
     try:
-        chains: dict[str, dict[str, str]] = {name: {"like": name} for name in _several(given, "like")}
-        for job in _several(given, "job"):
-            stored = site.store.jobs.get(job)
-            name = (stored.title or stored.id)[:40]
-            chains[f"{name[:27]} {stored.id}"[:40] if name in chains else name] = {"job": stored.text}
-        made = make_exercise(
-            chains,
-            title=given.get("title", "")[:200],
+        made = classes.new_exercise(
+            site,
+            like=_several(given, "like"),
+            jobs=_several(given, "job"),
+            title=given.get("title", ""),
             each=_number(given, "each", 50) or 3,
             limits=Limits(
                 tests=_number(given, "tests", 1000), minutes=_minutes(given), guesses=_number(given, "guesses", 100)
             ),
         )
         content = exercise_text(made).encode()
-        read_exercise(content)
     except GainwrightError as error:
         return _class(request, site, error=error, typed=given)
     return attachment(content, name=f"{made.title or 'class'}.exercise.yaml", media_type="application/yaml")
@@ -152,12 +140,7 @@ def run_page(request: Request, site: CurrentSite, run: str) -> Response:
 def task(site: CurrentSite, run: str, number: int) -> Response:
     """Begin a task, or continue it."""
     kept = class_runs.load_run(site.store, run)
-    exercise = class_runs.exercise_of(kept)
-    if not 0 <= number < len(exercise.tasks):
-        raise CallError("there is no such task", code="no_such_task")
-    diagnoser = changes.diagnoser_of(site, chain_text(exercise, exercise.tasks[number].chain))
-    rigs = site.world.hidden_rigs
-    return go_to(changes.address(class_runs.begin_task(site.store, kept, number, rigs=rigs, diagnoser=diagnoser).id))
+    return go_to(changes.address(classes.begin_task(site, kept, number).id))
 
 
 @router.get("/practise/class/{run}/result.json")
@@ -177,45 +160,10 @@ def table(request: Request, site: CurrentSite, file: UploadFile, results: list[U
 
     def do() -> str:
         exercise = read_exercise(*_read(file))
-        if len(results) > MOST_RESULTS:
-            raise CallError(f"over {MOST_RESULTS} results", code="too_many")
-        read = [read_result(*_read(one)) for one in results]
-        return start_table(site, exercise, read)
+        read = [read_result(*_read(one)) for one in results[: classes.MOST_RESULTS + 1]]
+        return classes.table_address(classes.start_table(site, exercise, read))
 
     return done_or_shown(do, lambda error: _class(request, site, error=error))
-
-
-def start_table(site: Site, exercise: ClassExercise, results: Sequence[ClassResult]) -> str:
-    """Start making the table of a class; return the address of its page. CallError, JobError: a chain can't be read."""
-    table, diagnosers = secrets.token_urlsafe(9), diagnosers_of(exercise, lambda text: changes.diagnoser_of(site, text))
-    back = f"/practise/class/table/{table}"
-    site.store.documents.put(TABLE, table, {"title": exercise.title, "exercise": exercise_text(exercise), "rows": None})
-
-    def do(work: Work) -> None:
-        made = class_table(
-            exercise,
-            results,
-            rigs=site.world.hidden_rigs,
-            diagnosers=diagnosers,
-            on_task=lambda done: work.report(done / len(exercise.tasks), say("after {done} tasks", done=done)),
-        )
-        content = {
-            "title": made.title,
-            "exercise": exercise_text(exercise),
-            "rows": [to_json(row) for row in made.rows],
-        }
-        site.store.documents.put(TABLE, table, content)
-
-    site.background.start(say("Table of a class: {title}", title=exercise.title), do, back=back, long=True)
-    return back
-
-
-def _table(site: Site, table: str) -> tuple[dict[str, Any], ClassTable | None]:
-    document = site.store.documents.get(TABLE, table)
-    if document is None:
-        raise CallError("there is no such table", code="no_such_table", remedy="upload the results again")
-    rows = document["rows"]
-    return document, None if rows is None else ClassTable(document["title"], tuple(ClassRow(**row) for row in rows))
 
 
 @router.get("/practise/class/table/{table}")
@@ -223,22 +171,17 @@ def table_page(request: Request, site: CurrentSite, table: str) -> Response:
     """Show the table of a class, or how far it is."""
     from gainwright.diagnose import Cause, short_name
 
-    document, made = _table(site, table)
-    exercise = read_exercise(document["exercise"].encode())
-    jobs = {chain: site.models.job(chain_text(exercise, chain)) for chain in exercise.chains}
+    kept = classes.load_table(site, table)
+    jobs = {chain: site.models.job(chain_text(kept.exercise, chain)) for chain in kept.exercise.chains}
 
     def words(row: ClassRow) -> str:
         return short_name(Cause(row.cause, row.where), jobs[row.chain])
 
-    back = f"/practise/class/table/{table}"
-    work = next((work for work in site.background.list() if work.back == back), None)
-    return page(request, "class_table.html", id=table, title=document["title"], table=made, words=words, work=work)
+    return page(request, "class_table.html", id=table, title=kept.title, table=kept.table, words=words, work=kept.work)
 
 
 @router.get("/practise/class/table/{table}/table.csv")
 def table_csv(site: CurrentSite, table: str) -> Response:
     """Return the table of a class as CSV."""
-    _, made = _table(site, table)
-    if made is None:
-        raise CallError("the table isn't ready yet", code="no_such_file", remedy="wait until it is done")
-    return attachment(class_table_csv(made).encode(), name="class.csv", media_type="text/csv; charset=utf-8")
+    content = class_table_csv(classes.made_table(site, table)).encode()
+    return attachment(content, name="class.csv", media_type="text/csv; charset=utf-8")
