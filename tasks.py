@@ -9,6 +9,8 @@
     python3 tasks.py other-python PYTHON [...]
                                     the tests with another Python (a program, such as python3.13)
     python3 tasks.py coverage [...] the tests, and which share of the statements and branches they ran
+    python3 tasks.py attack [--minutes N] [--seed S] [--only NAME ...]
+                                    bad files, requests, crowds and kills, drawn from a seed; figures of what was seen
     python3 tasks.py bench [...]    the measurements of speed, all or by name
     python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)
     python3 tasks.py advisories     ask pip's index for advisories on the locked versions
@@ -90,6 +92,7 @@ def main(arguments: list[str]) -> int:
         "lowest": _lowest,
         "other-python": _other_python,
         "coverage": _coverage,
+        "attack": _attack,
         "bench": _bench,
         "lock": _lock,
         "notice": _notice,
@@ -244,6 +247,13 @@ def _advisories(_: list[str]) -> int:
         index = usual[1] if usual else ""
     index = re.sub(r"//[^/@]*@", "//", index)  # a name and password are nobody's business
     return _call(sys.executable, str(ROOT / "advisories.py"), index)
+
+
+def _attack(arguments: list[str]) -> int:
+    """Attack the tree's own program on this machine, and print what was seen; 1 if anything fell."""
+    _install_programs()
+    _prepare(TO_DEVELOP)
+    return _call(_script("python"), str(ROOT / "tests" / "support" / "attack_all.py"), *arguments[1:])
 
 
 def _bench(arguments: list[str]) -> int:
