@@ -18,7 +18,13 @@ from gainwright.diagnose.confirming import direct_checks
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.ranking import PredictedOutcomes, Ranked, groups, predict_outcomes, rank
-from gainwright.diagnose.shop_counts import ClosedCases, complaint_entries, complaint_kind, with_cases
+from gainwright.diagnose.shop_counts import (
+    ClosedCases,
+    complaint_entries,
+    complaint_kind,
+    unknown_with_cases,
+    with_cases,
+)
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
 from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone
 from gainwright.jobfile import at_hand, instruments
@@ -161,7 +167,7 @@ class Diagnoser:
         self.table = priors(self.causes, job, self.chain.wiring)
         self.closed, self.kind = ClosedCases.of(closed), chain_kind(job)
         self.before = with_cases(self.table, self.causes, self.closed, self.kind)
-        self.priors = self.before
+        self.priors, self.unknown = self.before, unknown_with_cases(self.closed, self.kind)
         self.seed = seed
         self._nothing = [c.id for c in self.causes].index(NOTHING)
         self.names = CauseNames(job)
@@ -207,8 +213,8 @@ class Diagnoser:
         evidence = Evidence.of(entries)
         if self._note(evidence.entries) or self.rough.ensemble.solutions > MOST_SOLVED:
             self.all = Pool(self._build(self.all.hypotheses, self.rough.ensemble.draws, self.seed))
-        self.priors = self._priors_given(evidence.entries)
-        rough = self.all.weighed(self.priors, evidence)
+        self.priors, self.unknown = self._given(evidence.entries)
+        rough = self.all.weighed(self.priors, evidence, unknown=self.unknown)
         fine = self._refine(rough, evidence)
         in_play = self._in_play(rough, evidence, fine)
         single = fine if fine is not None else in_play
@@ -232,13 +238,15 @@ class Diagnoser:
             place,
         )
 
-    def _priors_given(self, entries: Sequence[Entry]) -> Floats:
-        """Return the priors with the shop's cases, those with the same complaint foremost; shape (causes,)."""
+    def _given(self, entries: Sequence[Entry]) -> tuple[Floats, float]:
+        """Return the priors with the shop's cases, those with the same complaint foremost: of causes, and of anything else."""
         complaint = complaint_entries(entries)
         if not self.closed.rows or not complaint:
-            return self.before
-        after = self.all.weighed(self.table, Evidence.of(complaint)).belief.probability
-        return with_cases(self.table, self.causes, self.closed, self.kind, complaint_kind(complaint), after)
+            return self.before, unknown_with_cases(self.closed, self.kind)
+        after = self.all.weighed(self.table, Evidence.of(complaint)).belief
+        kind = complaint_kind(complaint)
+        priors = with_cases(self.table, self.causes, self.closed, self.kind, kind, after.probability)
+        return priors, unknown_with_cases(self.closed, self.kind, kind, after.surprise)
 
     def _note(self, entries: Sequence[Entry]) -> bool:
         """Note where the gains stood at the readings, which a gain's causes are relative to; return whether that changes."""
@@ -250,7 +258,7 @@ class Diagnoser:
 
     def without_each(self, evidence: Evidence) -> list[Belief]:
         """Return the beliefs over single causes, from few draws, without each of the entries."""
-        return self.all.left_out(self.priors, evidence)
+        return self.all.left_out(self.priors, evidence, unknown=self.unknown)
 
     def tests(
         self, state: CauseProbabilities, unreachable: frozenset[str] = frozenset(), declined: Sequence[Entry] = ()
@@ -283,13 +291,13 @@ class Diagnoser:
         if fine is not None:
             index = {h: i for i, h in enumerate(self.all.hypotheses)}
             rows = np.array([index[h] for h in fine.hypotheses])
-            return self.all.weighed(self.priors[rows], evidence, rows)
+            return self.all.weighed(self.priors[rows], evidence, rows, unknown=self.unknown)
         likely = rough.belief.probability > LEAST_PREDICTED
         likely[self._nothing] = True
         rows = np.flatnonzero(likely)
         if len(rows) > MUCH_IN_PLAY * len(likely):
             return rough
-        return self.all.weighed(self.priors[rows], evidence, rows)
+        return self.all.weighed(self.priors[rows], evidence, rows, unknown=self.unknown)
 
     def _refine(self, rough: WeighedEnsemble, evidence: Evidence) -> WeighedEnsemble | None:
         """Weigh the remaining hypotheses again with more draws, if too few of the first draws still count; else return None."""
@@ -302,7 +310,7 @@ class Diagnoser:
         left = sorted({*left, self._nothing})
         draws = next(draws for most, draws in FINE_DRAWS if len(left) <= most)
         fine, rows = self._pool_of([(self.causes[i],) for i in left], draws, self.seed + 100)
-        return fine.weighed(self.priors[left], evidence, rows)
+        return fine.weighed(self.priors[left], evidence, rows, unknown=self.unknown)
 
     def _combine(self, rough: WeighedEnsemble, fine: WeighedEnsemble | None) -> _Combined:
         """Return all single causes, with the refined values of those that were weighed again."""

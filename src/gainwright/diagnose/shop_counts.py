@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.causes import HEALTHY, NOTHING, WEIGHT_OF_TABLE
+from gainwright.diagnose.causes import HEALTHY, NOTHING, PRIOR_UNKNOWN, WEIGHT_OF_TABLE
 from gainwright.model import HeardSpeaker
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ OTHER_CHAIN = 0.5
 """Weight of a case of another kind of chain, or of one that nobody noted (common practice, no published source)."""
 OTHER_COMPLAINT = 0.5
 """Weight of a case with another complaint (common practice, no published source)."""
+SOMETHING_ELSE = "something_else"
+"""What cases are counted as that had a fault outside the causes of the model."""
 COMPLAINTS = ("silent", "distorted", "hum", "whine", "faint", "normal")
 """Complaints, the gravest first; of several, the first of these is the complaint."""
 _LEAST = 1e-12
@@ -136,6 +138,34 @@ def with_cases(
         return prior
     alike, others = counted.weighed(chain, complaint)
     return learned_prior(prior, prior if after is None else after, [c.id for c in causes], alike, others)
+
+
+def unknown_with_cases(
+    counted: ClosedCases, chain: str, complaint: str = "", after: float = PRIOR_UNKNOWN, *, table: float = PRIOR_UNKNOWN
+) -> float:
+    """Return the prior of a fault outside the model that includes a shop's cases.
+
+    After the complaint alone, the belief in it is then the mean of a beta posterior, (W u + n) / (W + N): u is the belief
+    after the complaint by the table, n the weighted number of cases that were something else, N that of all. It is right
+    for every complaint alike, so a case with the same complaint counts in full and any other as `OTHER_COMPLAINT`.
+
+    Parameters
+    ----------
+    chain, complaint : of the present case, as in `with_cases`.
+    after : belief in it after the complaint, by the table; the table's own without a complaint.
+    table : its prior by the table.
+    """
+    if not counted.rows:
+        return table
+    alike, others = counted.weighed(chain, complaint)
+    number = alike[SOMETHING_ELSE] + others[SOMETHING_ELSE]
+    mean = (WEIGHT_OF_TABLE * after + number) / (WEIGHT_OF_TABLE + sum(alike.values()) + sum(others.values()))
+    odds = _odds(table) * _odds(mean) / _odds(after)
+    return odds / (1 + odds)
+
+
+def _odds(share: float) -> float:
+    return max(share, _LEAST) / max(1 - share, _LEAST)
 
 
 def complaint_kind(entries: Sequence[Entry]) -> str:

@@ -101,18 +101,21 @@ class Pool:
         found = [place.get(h, -1) for h in hypotheses]
         return None if -1 in found else np.array(found, dtype=np.intp)
 
-    def left_out(self, prior: Floats, evidence: Evidence) -> list[Belief]:
+    def left_out(self, prior: Floats, evidence: Evidence, *, unknown: float = PRIOR_UNKNOWN) -> list[Belief]:
         """Return the belief over all hypotheses without each of the entries; that of the last evidence is cached."""
         if self._left_out[0] != evidence.texts:
-            found = [self.weighed(prior, evidence.without(i)).belief for i in range(len(evidence.texts))]
+            each = range(len(evidence.texts))
+            found = [self.weighed(prior, evidence.without(i), unknown=unknown).belief for i in each]
             self._left_out = (evidence.texts, found)
         return self._left_out[1]
 
-    def weighed(self, prior: Floats, evidence: Evidence, rows: Rows | None = None) -> WeighedEnsemble:
-        """Return the belief over some hypotheses, all by default; `prior` is theirs."""
+    def weighed(
+        self, prior: Floats, evidence: Evidence, rows: Rows | None = None, *, unknown: float = PRIOR_UNKNOWN
+    ) -> WeighedEnsemble:
+        """Return the belief over some hypotheses, all by default; `prior` is theirs, `unknown` that of a fault outside the model."""
         here = np.arange(len(self.hypotheses)) if rows is None else rows
         found = [_of_rows(o, rows) for i in evidence.order for o in self.observations(evidence, i)]
-        belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=PRIOR_UNKNOWN)
+        belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=unknown)
         return WeighedEnsemble(self.answer_model, belief, here)
 
 

@@ -61,7 +61,8 @@ def test_a_table_is_imported_counted_and_written_again(store: SqlStore, tmp_path
         "found": 1, "something_else": 1, "two_faults": 1, "no_fault": 2, "unsolved": 1
     }  # fmt: skip
     assert next(c.tests for c in counts.causes if c.cause == "lead_open") == 4
-    assert store.cases.counted().by_cause == {"lead_open": 1, "gain_low": 1, "boost_on": 1, "nothing_wrong": 2}
+    causes = {"lead_open": 1, "gain_low": 1, "boost_on": 1, "nothing_wrong": 2}
+    assert store.cases.counted().by_cause == causes | {"something_else": 1}
     table = write_history(store.cases.find())
     with closing(open_store(tmp_path / "other.sqlite")) as other:
         assert set(import_history(other.cases, table.encode()).added) == set(done.added)

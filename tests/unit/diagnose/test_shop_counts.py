@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from gainwright.diagnose import Cause, Diagnoser
-from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE
+from gainwright.diagnose.causes import NOTHING, PRIOR_UNKNOWN, WEIGHT_OF_TABLE
 from gainwright.diagnose.shop_counts import (
     OTHER_CHAIN,
     OTHER_COMPLAINT,
@@ -17,6 +17,7 @@ from gainwright.diagnose.shop_counts import (
     Weights,
     complaint_kind,
     learned_prior,
+    unknown_with_cases,
     with_cases,
 )
 from gainwright.diagnose.weighed import Evidence
@@ -96,10 +97,10 @@ def test_the_diagnosis_believes_the_dirichlet_mean_after_the_complaint() -> None
     total = 40 + sum(counted.values())
     for cause, n in {**counted, "lead_open": 0.0}.items():
         of = np.array([c.id == cause for c in plain.causes])
-        found = shop.all.weighed(shop._priors_given(complaint), Evidence.of(complaint)).belief.probability
+        found = shop.all.weighed(shop._given(complaint)[0], Evidence.of(complaint)).belief.probability
         assert found[of].sum() == pytest.approx((40 * p[of].sum() + n) / total, rel=1e-6)
-    assert shop._priors_given([]) is shop.before
-    assert plain._priors_given(complaint) is plain.table
+    assert shop._given([])[0] is shop.before
+    assert plain._given(complaint)[0] is plain.table
     assert 0 < explained < 1
 
 
@@ -162,3 +163,33 @@ def test_every_chain_is_of_a_kind() -> None:
         with pytest.raises(ValueError, match="one of each"):
             read_chain_kind(wrong)
     assert len(CHAIN_PARTS) == 4
+
+
+def test_cases_that_were_something_else_make_what_is_outside_likelier() -> None:
+    """(W u + n)/(W + N) by hand: 3 of 10 cases give (0.8 + 3)/50; of another kind of chain they count half, (0.8 + 1.5)/45."""
+    rows = (ClosedCount("something_else", 3, "", "here"), ClosedCount("lead_open", 7, "", "here"))
+    counted = ClosedCases(rows)
+    assert PRIOR_UNKNOWN == 0.02
+    assert unknown_with_cases(counted, "here") == pytest.approx(3.8 / 50)
+    assert unknown_with_cases(counted, "there") == pytest.approx(2.3 / 45)
+    assert unknown_with_cases(ClosedCases(), "here") == 0.02
+    without = ClosedCases(rows[1:])
+    assert unknown_with_cases(without, "here") == pytest.approx(0.8 / 47), (
+        "a shop that always found it among the causes"
+    )
+    causes = [Cause(i, str(n)) for n, i in enumerate(IDS)]
+    assert with_cases(TABLE, causes, counted, "here") == pytest.approx(with_cases(TABLE, causes, without, "here"))
+
+
+def test_after_a_complaint_too_the_belief_in_something_else_is_the_mean_of_a_beta_posterior() -> None:
+    """By hand: the table leaves 0.1 after the complaint; 2 alike and 4 others at half, of 4 and 8: (4 + 4)/(40 + 8) = 1/6."""
+    rows = (
+        ClosedCount("something_else", 2, "silent", "here"),
+        ClosedCount("something_else", 4, "hum", "here"),
+        ClosedCount("lead_open", 2, "silent", "here"),
+        ClosedCount("lead_open", 4, "hum", "here"),
+    )
+    prior = unknown_with_cases(ClosedCases(rows), "here", "silent", 0.1)
+    ratio = (0.1 / 0.9) / (0.02 / 0.98)
+    odds = prior / (1 - prior) * ratio
+    assert odds / (1 + odds) == pytest.approx(1 / 6)

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from gainwright.adapters.case_folder import check_case_name
 from gainwright.adapters.store.tables import holds, kept_case, now, searched, writable
 from gainwright.app.store import ConflictError, StoredCase
-from gainwright.diagnose import ClosedCases, ClosedCount
+from gainwright.diagnose import SOMETHING_ELSE, ClosedCases, ClosedCount
 from gainwright.errors import CallError
 from gainwright.model import Case, Closure
 from gainwright.texts import say
@@ -130,10 +130,15 @@ def _new_row(name: str, case: Case, at: datetime) -> dict[str, Any]:
 
 
 def _closed_as(closed: Closure | None) -> str | None:
-    """Return the sort of a closed case: a list of each cause, the complaint and the kind of chain, as JSON."""
+    """Return the sort of a closed case: a list of each cause, the complaint and the kind of chain, as JSON.
+
+    What was none of the causes is counted as `something_else`, an unsolved case as nothing.
+    """
     if closed is None:
         return None
     causes = dict.fromkeys(cause for cause, _ in closed.faults)
+    if closed.outcome == SOMETHING_ELSE:
+        causes[SOMETHING_ELSE] = None
     return json.dumps([*causes, closed.complaint, closed.chain])
 
 
