@@ -51,8 +51,8 @@ def _lead(lead: LeadPath) -> str:
 def _stage(stop: Stop) -> str:
     stroke = f'stroke="{MARK}" stroke-width="4"' if stop.weight else f'stroke="{INK}" stroke-width="1.4"'
     box = f'<rect x="{stop.x:g}" y="{stop.y:g}" width="{laying.BOX_WIDE}" height="{laying.BOX_HIGH}" fill="{PAPER}" {stroke}/>'
-    name = _text(stop.shown, stop.x + 10, stop.y + 24, size=14, bold=True)
-    return box + name + _text(stop.kind, stop.x + 10, stop.y + 43, size=12, ink=SOFT)
+    name = _text(stop.shown, stop.x + laying.TEXT_IN, stop.y + 24, size=14, bold=True)
+    return box + name + _text(stop.kind, stop.x + laying.TEXT_IN, stop.y + 43, size=12, ink=SOFT)
 
 
 def _balloon(balloon: Balloon) -> str:

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from gainwright.report.chain_drawing import ChainDrawing
     from gainwright.report.languages import Language
 
-BOX_WIDE, BOX_HIGH = 136, 56
-COLUMN, ROW, EDGE = 208, 84, 16
+BOX_WIDE, BOX_HIGH, TEXT_IN = 156, 56, 10
+"""A box, and how far in from its edge its text begins."""
+COLUMN, ROW, EDGE = 228, 84, 16
 RAIL, STEP, TOP, WIDE = 20, 56, 28, 360
 TEXT_WIDE = 160
 """Least width of a line's text, however many rails there are."""
@@ -92,6 +93,7 @@ class ChainLayout:
     ----------
     labels : outputs at their leads (across only; down, each stage names what feeds it).
     text_x : where the text of a line begins (down only).
+    box_wide, text_in : of a box (across only), and how far in from its edge its text begins.
     """
 
     wide: float
@@ -101,6 +103,8 @@ class ChainLayout:
     labels: tuple[Label, ...] = ()
     balloons: tuple[Balloon, ...] = ()
     text_x: float = 0.0
+    box_wide: int = BOX_WIDE
+    text_in: int = TEXT_IN
 
 
 @dataclass(frozen=True, slots=True)

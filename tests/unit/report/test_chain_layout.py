@@ -16,7 +16,10 @@ from gainwright.report.chain_layout import (
     BOX_HIGH,
     BOX_WIDE,
     LETTER,
+    LETTERS,
+    LETTERS_BESIDE_MARK,
     SMALL_LETTER,
+    TEXT_IN,
     ChainLayout,
     LeadPath,
     lay_out_across,
@@ -86,6 +89,12 @@ def test_vertical_layout_has_a_line_per_stage_and_a_rail_per_lead(drawing: Chain
     assert ends == sorted((at[line.source], at[line.target]) for line in drawing.lines)
     assert _through(layout) == []
     assert layout.text_x > max(s.x for s in layout.stops)
+
+
+def test_a_name_stays_clear_of_the_edge_of_its_box() -> None:
+    """With the most letters that are shown there is as much room behind it as before it, nearly, and beside a mark too."""
+    assert TEXT_IN + LETTERS * LETTER + 8 <= BOX_WIDE
+    assert TEXT_IN + LETTERS_BESIDE_MARK * LETTER + 8 <= BOX_WIDE - 14
 
 
 @settings(max_examples=100)
