@@ -183,40 +183,6 @@ def test_invalid_text_is_refused(store: Store, text: str) -> None:
     assert not store.cases.find()
 
 
-@pytest.mark.parametrize("days", [29, 31])
-def test_deleted_jobs_are_removed_after_30_days(place: str, days: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """With everything that belongs to them, when the store is opened; kept and archived ones never are."""
-    from gainwright.adapters.store import jobs as module
-
-    store = open_store(place)
-    long_ago = datetime.now(UTC) - timedelta(days=days)
-    with monkeypatch.context() as patched:
-        patched.setattr(module, "now", lambda: long_ago)
-        names = [store.jobs.add(title=shelf, text="").id for shelf in ("kept", "archived", "deleted", "back")]
-        store.jobs.put(names[1], "archived")
-        store.jobs.put(names[2], "deleted")
-        store.jobs.put(names[3], "deleted")
-        store.jobs.put(names[3], "kept")
-        entry = _entry(store, names[2], seen=0)
-        recording = store.recordings.add(names[2], name="a.wav", content=b"1", measured={})
-        note = store.notes.add(names[2], step="a", text="", by="", photo=b"2", media_type="image/png")
-    store.close()
-    again = open_store(place)
-    assert {job.title for job in again.jobs.list()} == {"kept", "back"}
-    assert [job.title for job in again.jobs.list(shelf="archived")] == ["archived"]
-    if days < 30:
-        assert [job.title for job in again.jobs.list(shelf="deleted")] == ["deleted"]
-        assert again.runs.entries(names[2]) == [entry]
-        assert again.recordings.content(recording.id) == b"1"
-        assert again.notes.photo(note.id) == b"2"
-    else:
-        _refused("no_such_job", lambda: again.jobs.get(names[2]))
-        _refused("no_such_recording", lambda: again.recordings.content(recording.id))
-        _refused("no_such_note", lambda: again.notes.photo(note.id))
-        assert again.runs.entries(names[2]) == []
-    again.close()
-
-
 # ---- runs ----------------------------------------------------------------------------------------------------
 
 

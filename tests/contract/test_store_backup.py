@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import sqlalchemy as sa
+from store_writers import MEASURED
 
 from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
+from gainwright.adapters.store.backup import file_beside
 from gainwright.adapters.store.database import Database
 from gainwright.adapters.store.migration import migrate
 from gainwright.adapters.store.tables import NEWEST, tables
@@ -52,7 +54,7 @@ def _fill(store: Store) -> None:
         store.runs.add(job.id, step="gain", kind="reading", text="2,1 V", value={"v": [1, None]}, by="phone", seen=0)
         store.runs.add(job.id, step="gain", kind="taken_back", text="", value={}, by="phone", seen=1)
         store.notes.add(job.id, step="gain", text="ö", by="phone", photo=b"\x00\xff", media_type="image/png")
-        store.recordings.add(job.id, name="a.wav", content=bytes(range(256)) * 1000, measured={"thd": 0.1})
+        store.recordings.add(job.id, name="a.wav", content=bytes(range(256)) * 1000, measured=MEASURED)
         store.cases.write(f"case-{number}", Case(title="Größe", job=JOB), seen=0)
         store.documents.put("scan", str(number), {"nul": "\x00"})
     store.jobs.put(job.id, "archived")
@@ -61,10 +63,10 @@ def _fill(store: Store) -> None:
 
 
 def _all(store: SqlStore) -> dict[str, list[tuple[Any, ...]]]:
-    """Return every row of every table, as it lies."""
+    """Return every row of every table, as it lies; not how long the store has existed, which goes on."""
     found = sa.MetaData()
     with store.database.read() as connection:
-        found.reflect(connection)
+        found.reflect(connection, only=lambda name, _: name != "store_time")
         return {t.name: sorted(tuple(row) for row in connection.execute(sa.select(t))) for t in found.sorted_tables}
 
 
@@ -94,7 +96,11 @@ def test_a_backup_of_either_restores_into_either(of: str, into: str, tmp_path: P
         assert len(store.jobs.list()) == 2
         assert StoreMaintenance(second).check().wrong == ()
         StoreMaintenance(second).restore(former)
-        assert _all(store) == before
+        # the device whose access was revoked stays revoked, and what the backup knows of it with it
+        (phone,) = store.devices.list()
+        assert phone.put_out
+        before.pop("device")
+        assert {name: rows for name, rows in _all(store).items() if name != "device"} == before
         store.jobs.add(title="after", text=JOB)
 
 
@@ -165,6 +171,68 @@ def test_invalid_backup_changes_nothing(store: SqlStore, place: str, tmp_path: P
         error = _refused(code, lambda name=name: keeper.restore(tmp_path / name))  # type: ignore[misc]
         assert name in error.where
     assert _all(store) == before
+
+
+@pytest.mark.parametrize("revision", ["1", "6", NEWEST])
+def test_backup_that_lacks_a_table_changes_nothing(revision: str, tmp_path: Path) -> None:
+    """One sentence names it, whatever the revision; the first one had no notes yet, and misses none."""
+    lacking, place = tmp_path / "lacking", str(tmp_path / "shop.sqlite")
+    with closing(open_store(place)) as store:
+        _fill(store)
+        before = _all(store)
+        with closing(Database(lacking)) as database:
+            migrate(database, to=revision)
+            with database.write() as connection:
+                connection.exec_driver_sql("DROP TABLE run_entry")
+        error = _refused("store_damaged", lambda: StoreMaintenance(place).restore(lacking))
+        assert "the table run_entry is missing" in error.what
+        assert "\n" not in str(error)
+        assert _all(store) == before
+
+
+def test_revoked_device_stays_out_after_any_restore(place: str, tmp_path: Path) -> None:
+    """Of a backup from before it was revoked, and of one after another from before it was even paired."""
+    keeper = StoreMaintenance(place)
+    with closing(open_store(place)) as store:
+        store.jobs.add(title="one", text=JOB)
+        keeper.backup(tmp_path / "monday")
+        lost, own = (store.devices.add(name=name, token_digest=name) for name in ("lost", "own"))
+        keeper.backup(tmp_path / "tuesday")
+        store.devices.revoke(lost.id)
+        keeper.restore(tmp_path / "tuesday")
+        assert store.devices.by_token("lost") is None
+        assert store.devices.by_token("own") == own
+        keeper.restore(tmp_path / "monday")
+        assert store.devices.by_token("lost") is None
+        keeper.restore(tmp_path / "tuesday")
+        assert store.devices.by_token("lost") is None
+        assert store.devices.by_token("own") == own
+        assert keeper.check().wrong == ()
+
+
+@pytest.mark.parametrize("readable", [True, False])
+def test_devices_after_a_damaged_store_was_put_aside(tmp_path: Path, readable: bool) -> None:
+    """What can still be read of it counts; when nothing can, no device of the backup is let in until it is paired again."""
+    place = str(tmp_path / "shop.sqlite")
+    with closing(open_store(place)) as store:
+        _fill(store)
+        lost, own = (store.devices.add(name=name, token_digest=name) for name in ("lost", "own"))
+        StoreMaintenance(place).backup(tmp_path / "backup")
+        store.devices.revoke(lost.id)
+    with closing(sqlite3.connect(place)) as connection:
+        page, size = connection.execute(
+            "SELECT rootpage, (SELECT page_size FROM pragma_page_size) FROM sqlite_master WHERE name = ?",
+            ("step_photo" if readable else "device",),
+        ).fetchone()
+    content = bytearray(Path(place).read_bytes())
+    content[(page - 1) * size : (page - 1) * size + 100] = b"\xa5" * 100
+    Path(place).write_bytes(content)
+    former = StoreMaintenance(place).restore(tmp_path / "backup")
+    assert former is not None
+    assert "put-aside" in former.name
+    with closing(open_store(place)) as store:
+        assert store.devices.by_token("lost") is None
+        assert (store.devices.by_token("own") == own) is readable
 
 
 def test_a_backup_overwrites_nothing(store: Store, place: str, tmp_path: Path) -> None:
@@ -247,7 +315,7 @@ def test_check_names_each_problem(store: SqlStore, place: str) -> None:
     wrong = StoreMaintenance(place).check().wrong
     assert len(wrong) == 6
     for said in (
-        f"{first} (Nº",
+        f"version 1 of the job {first} (Nº",
         f"{second} should have 2 versions and has 1",
         f"run of job {second}",
         recording,
@@ -342,6 +410,23 @@ def test_failed_upgrade_changes_nothing(place: str) -> None:
             connection.exec_driver_sql('UPDATE kept_case SET content = \'{"job": ""}\'')
     with closing(open_store(place)) as store:
         assert [kept.name for kept in store.cases.find()] == ["blue", "red"]
+
+
+def test_killed_upgrade_leaves_no_partial_copy(place: str, own_folder: Path) -> None:
+    """What an earlier one was writing when it was killed is removed; what others write there isn't touched."""
+    _first_store(place)
+    with closing(Database(place)) as database:
+        cut_short = file_beside(database, "before-upgrade-from-1")
+    folder = own_folder if "://" in place else Path(place).parent
+    parts = [folder / f".{cut_short.name}.0123abcd.part{log}" for log in ("", "-wal", "-journal")]
+    other = folder / ".shop.sqlite.backup.0123abcd.part"
+    for file in (*parts, other):
+        file.write_bytes(b"torn")
+    open_store(place).close()
+    assert [file for file in parts if file.exists()] == []
+    assert other.exists()
+    (before,) = _backups_before(place, own_folder)
+    assert StoreMaintenance(str(before)).check().revision == "1"
 
 
 def test_a_newer_store_is_refused_and_untouched(place: str, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import time
 from contextlib import closing
 from typing import TYPE_CHECKING
 
-from store_writers import back_up, start, write_entries
+from store_writers import MEASURED, back_up, start, write_entries
 
 from gainwright.adapters.store import StoreMaintenance, open_store
 from gainwright.jobfile import example_text
@@ -55,7 +55,7 @@ def test_killed_backup_leaves_no_partial_file(tmp_path: Path) -> None:
     with closing(open_store(place)) as store:
         job = store.jobs.add(title="one", text=JOB).id
         for _ in range(20):
-            store.recordings.add(job, name="a", content=bytes(1_000_000), measured={})
+            store.recordings.add(job, name="a", content=bytes(1_000_000), measured=MEASURED)
     moments = random.Random(21)  # noqa: S311  (no secret)
     for number in range(6):
         file = tmp_path / f"backup{number}"

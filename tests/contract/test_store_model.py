@@ -76,6 +76,10 @@ class Plain:
 
 def _change(plain: Plain, store: Store, job: str, change: tuple[object, ...]) -> None:
     """Make one change to both."""
+    if plain.shelf == "deleted" and change[0] != "put":
+        with pytest.raises(CallError, match="is deleted"):
+            _write_something(plain, store, job, str(change[0]))
+        return
     match change:
         case ("write", str(title), str(text)):
             store.jobs.write(job, title=title, text=text, seen=plain.revision)
@@ -107,6 +111,16 @@ def _change(plain: Plain, store: Store, job: str, change: tuple[object, ...]) ->
                 store.runs.add(job, step=step, kind="done", text="", value={}, by="", seen=plain.last(step) + off)
         case _:
             raise AssertionError(change)
+
+
+def _write_something(plain: Plain, store: Store, job: str, what: str) -> None:
+    """Make a change of a kind that would be accepted if the job weren't deleted."""
+    if what in ("undo", "redo"):
+        getattr(store.jobs, what)(job, seen=plain.revision)
+    elif what in ("write", "stale"):
+        store.jobs.write(job, title="lost", text="lost", seen=plain.revision)
+    else:
+        store.runs.add(job, step="a", kind="done", text="", value={}, by="", seen=plain.last("a"))
 
 
 @given(changes=st.lists(CHANGES, max_size=30), first=st.tuples(TEXT, TEXT))

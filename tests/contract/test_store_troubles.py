@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import psycopg
 import pytest
 from sqlalchemy import event
+from store_writers import MEASURED
 
 from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
 from gainwright.errors import CallError
@@ -86,7 +87,7 @@ def _fill(store: SqlStore) -> tuple[str, list[str]]:
 
     def keep_on() -> None:
         while len(kept) < 1000:
-            kept.append(store.recordings.add(job, name="a", content=os.urandom(50_000), measured={}).id)
+            kept.append(store.recordings.add(job, name="a", content=os.urandom(50_000), measured=MEASURED).id)
 
     error = _refused("store_full", keep_on)
     assert "make room" in error.remedy
@@ -105,7 +106,7 @@ def test_file_that_can_not_grow(tmp_path: Path) -> None:
     assert StoreMaintenance(place).check().wrong == ()
     with _opened(place) as store:
         assert len(store.recordings.content(kept[-1])) == 50_000
-        store.recordings.add(job, name="more", content=b"1", measured={})
+        store.recordings.add(job, name="more", content=b"1", measured=MEASURED)
 
 
 @pytest.fixture
@@ -249,7 +250,7 @@ def test_damaged_pages_are_found(tmp_path: Path) -> None:
     place = tmp_path / "shop.sqlite"
     with _opened(str(place)) as store:
         job = store.jobs.add(title="one", text="1")
-        store.recordings.add(job.id, name="a", content=os.urandom(200_000), measured={})
+        store.recordings.add(job.id, name="a", content=os.urandom(200_000), measured=MEASURED)
     content = bytearray(place.read_bytes())
     content[-20 * 4096 : -20 * 4096 + 4] = b"\xff\xff\xff\xff"  # where a page of the recording names the next one
     place.write_bytes(content)

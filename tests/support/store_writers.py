@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 Said = tuple[str, int]
 """What was acknowledged, `entry` or `revision`, and its number."""
+MEASURED: dict[str, Any] = {"rate_hz": 48_000, "channels": []}
+"""The least that is stored as the measurement of a recording."""
 CONTEXT = multiprocessing.get_context("forkserver")
 
 

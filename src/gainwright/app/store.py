@@ -123,6 +123,15 @@ class StoredCase:
     changed: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class StoredDocument:
+    """A document of some kind; its revision differs after every change."""
+
+    key: str
+    content: dict[str, Any]
+    revision: int
+
+
 class Jobs(Protocol):
     """Jobs and their versions."""
 
@@ -145,7 +154,7 @@ class Jobs(Protocol):
         """Go one version forward again. ConflictError; CallError `nothing_to_redo`."""
 
     def put(self, job: str, shelf: JobState) -> StoredJob:
-        """Keep, archive or delete a job; a deleted one can be restored for 30 days."""
+        """Keep, archive or delete a job; a deleted one can be restored for 30 days, and takes nothing meanwhile: `job_deleted`."""
 
 
 class Runs(Protocol):
@@ -250,17 +259,23 @@ class Devices(Protocol):
 class Documents(Protocol):
     """Anything else as JSON by kind and id: practices, results of scans, settings."""
 
-    def put(self, kind: str, key: str, content: Mapping[str, Any]) -> None:
-        """Add or replace a document."""
+    def put(self, kind: str, key: str, content: Mapping[str, Any], *, seen: int | None = None) -> int:
+        """Add or replace a document; return its revision. ConflictError: its revision isn't `seen`, 0 for none; None writes in any case."""
+
+    def read(self, kind: str, key: str) -> StoredDocument | None:
+        """Return a document with its revision, None when there is none."""
 
     def get(self, kind: str, key: str) -> dict[str, Any] | None:
         """Return a document, None when there is none."""
 
+    def all(self, kind: str) -> list[StoredDocument]:
+        """Return each of a kind with its revision, last changed first."""
+
     def list(self, kind: str) -> list[tuple[str, dict[str, Any]]]:
         """Return key and content of each of a kind, last changed first."""
 
-    def remove(self, kind: str, key: str) -> None:
-        """Delete a document, if it exists."""
+    def remove(self, kind: str, key: str, *, seen: int | None = None) -> None:
+        """Delete a document, if it exists. ConflictError: its revision isn't `seen`; None deletes it in any case."""
 
 
 class Store(Protocol):
@@ -293,6 +308,9 @@ class Store(Protocol):
     @property
     def documents(self) -> Documents:
         """Documents."""
+
+    def age_s(self) -> int:
+        """Return how long the store has existed by evidence, in s: a clock set ahead counts as a day at most."""
 
     def close(self) -> None:
         """Close the database."""

@@ -52,11 +52,20 @@ def restore(
 
 
 @group.command()
-def check(store: StorePlace = "", as_json: Json = False) -> None:
-    """Check the whole store: the database, its references, every job and case; nothing is changed."""
+def check(
+    backups: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--backup", metavar="FILE", help="A backup in which to look for what is damaged; may be repeated."
+        ),
+    ] = None,
+    store: StorePlace = "",
+    as_json: Json = False,
+) -> None:
+    """Check the whole store, each checksum and everything that is read; nothing is changed. Damage is named with what backups have of it."""
     from gainwright.composition import compose
 
-    found = compose().store_maintenance(store).check()
+    found = compose().store_maintenance(store).check(backups or ())
     print_json(found) if as_json else print_text(_check_text(found))
     exit_if_wrong(bool(found.wrong))
 

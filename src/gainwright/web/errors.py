@@ -44,7 +44,7 @@ ERROR_RESPONSES: dict[int | str, dict[str, Any]] = {
         403: "The request comes from another site's page, or is allowed on the computer itself only.",
         404: "It doesn't exist.",
         408: "The body was sent too slowly.",
-        409: "Somebody else changed it since that revision; nothing was written.",
+        409: "Somebody else changed it since that revision, or its job is deleted; nothing was written.",
         413: "The body is too large.",
         421: "The request is for another host.",
         422: "The request is invalid.",

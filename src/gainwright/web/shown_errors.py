@@ -19,6 +19,7 @@ _FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\
 CONFLICT, NOT_FOUND, BUSY, FULL, FORBIDDEN, TOO_MANY = 409, 404, 503, 507, 403, 429
 STATUSES = {
     "conflict": CONFLICT,
+    "job_deleted": CONFLICT,
     "store_busy": BUSY,
     "store_full": FULL,
     "own_machine_only": FORBIDDEN,

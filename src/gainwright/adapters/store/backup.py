@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import glob
+import hashlib
 import os
+import re
 import sqlite3
 from contextlib import closing, suppress
 from pathlib import Path
@@ -12,13 +15,20 @@ import sqlalchemy as sa
 from gainwright.adapters.files import new_file
 from gainwright.adapters.store.database import Database
 from gainwright.adapters.store.database_errors import store_error
+from gainwright.adapters.store.digests import NOT_SEALED, digest_of
 from gainwright.adapters.store.revisions import known_revision, revision_of, upgrade
+from gainwright.adapters.store.tables import job as job_table
 from gainwright.adapters.store.tables import now
 from gainwright.adapters.user_folders import data_path
 from gainwright.errors import CallError
 
 _AT_A_TIME = 500
 _ONE_AT_A_TIME = {"recording_content", "step_photo"}
+
+_OWN_PART = re.compile(
+    r"\.(before-upgrade-from-\w+|before-removal|former)-[0-9]{8}T[0-9]{6}\.[0-9]{6}Z\.[0-9a-f]{8}\.part(-\w+)?$"
+)
+"""Name of an unfinished file that is written next to a store (`file_beside`, `adapters.files.new_file`)."""
 
 
 def backup(database: Database, file: Path) -> Path:
@@ -35,12 +45,27 @@ def backup(database: Database, file: Path) -> Path:
     return file
 
 
-def backup_beside(database: Database, why: str) -> Path:
-    """Write a backup next to the store, for a server into the user's data folder; return the file."""
+def backup_beside(database: Database, why: str, *, most: int | None = None) -> Path:
+    """Write a backup next to the store, for a server into the user's data folder; return the file.
+
+    Parameters
+    ----------
+    most : how many of the backups with this reason are kept, the newest ones; all when None.
+    """
     file = file_beside(database, why)
     with database.snapshot() as connection:
         write_backup(connection, file)
+    if most is not None:
+        for old in backups_beside(database, why)[:-most]:
+            old.unlink(missing_ok=True)
     return file
+
+
+def backups_beside(database: Database, why: str = "") -> list[Path]:
+    """Return the files that were written next to a store, for a reason or for any, the oldest first."""
+    stem = _stem(database)
+    found = [file for file in stem.parent.glob(f"{glob.escape(stem.name)}.{why or '*'}-*Z") if file.is_file()]
+    return sorted(found, key=lambda file: file.name[-len("20260101T000000.000000Z") :])
 
 
 def write_backup(connection: sa.Connection, file: Path) -> None:
@@ -74,8 +99,7 @@ def _write_file_backup(connection: sa.Connection, part: Path) -> None:
     with closing(sqlite3.connect(part)) as target:
         assert isinstance(source, sqlite3.Connection)  # noqa: S101  (the dialect says so)
         source.backup(target)
-        # a backup is a single file that can be read in a read-only folder
-        target.execute("PRAGMA journal_mode = DELETE")
+        _finish(target)
 
 
 def _write_server_backup(connection: sa.Connection, part: Path) -> None:
@@ -84,7 +108,24 @@ def _write_server_backup(connection: sa.Connection, part: Path) -> None:
         upgrade(new, to=str(revision))
         copy_rows(connection, new)
     with closing(sqlite3.connect(part)) as target:
-        target.execute("PRAGMA journal_mode = DELETE")
+        _finish(target)
+
+
+def _finish(target: sqlite3.Connection) -> None:
+    """Make a copy a single file that can be read in a read-only folder, in which deleted jobs can be restored for 30 days more."""
+    names = [column.name for column in job_table.columns if column.name not in NOT_SEALED]
+    try:
+        (age,) = target.execute("SELECT coalesce(max(seconds), 0) FROM store_time").fetchone()
+        deleted = target.execute(f"SELECT {', '.join(names)}, digest FROM job WHERE shelf = 'deleted'").fetchall()  # noqa: S608
+    except sqlite3.OperationalError:  # of a revision that doesn't count time
+        deleted = []
+    for *values, digest in deleted:
+        row = dict(zip(names, values, strict=True))
+        if digest_of(values) == digest:
+            anew = digest_of(list((row | {"deleted_age": age}).values()))
+            target.execute("UPDATE job SET deleted_age = ?, digest = ? WHERE id = ?", (age, anew, row["id"]))
+    target.commit()
+    target.execute("PRAGMA journal_mode = DELETE")
 
 
 def copy_rows(old: sa.Connection, new: sa.Connection, *, empty_first: bool = False) -> None:
@@ -111,9 +152,25 @@ def tables_of(connection: sa.Connection) -> sa.MetaData:
 
 def file_beside(database: Database, why: str) -> Path:
     """Return a new file name next to a store, for a server in the user's data folder."""
-    stem = database.file or data_path("gainwright-server.sqlite")
+    stem = _stem(database)
     stem.parent.mkdir(parents=True, exist_ok=True)
     return stem.with_name(f"{stem.name}.{why}-{now():%Y%m%dT%H%M%S.%fZ}")
+
+
+def _stem(database: Database) -> Path:
+    if database.file is not None:
+        return database.file
+    # each server's store has names of its own: files of one are never taken for those of another
+    return data_path(f"gainwright-server-{hashlib.sha256(database.name.encode()).hexdigest()[:8]}.sqlite")
+
+
+def remove_parts(database: Database) -> None:
+    """Remove unfinished files next to a store that a killed upgrade or restore has left; its caller keeps other writers out."""
+    stem = _stem(database)
+    for part in stem.parent.glob(f".{glob.escape(stem.name)}.*.part*"):
+        if _OWN_PART.search(part.name):
+            with suppress(OSError):
+                part.unlink()
 
 
 def _remove_logs(part: Path) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, overload
 import sqlalchemy as sa
 
 from gainwright.adapters.case_folder import check_case_name
+from gainwright.adapters.store.digests import damaged, digest_of, is_whole, sealed, verified
 from gainwright.adapters.store.tables import holds, kept_case, now, searched, writable
 from gainwright.app.store import ConflictError, StoredCase
 from gainwright.diagnose import SOMETHING_ELSE, ClosedCases, ClosedCount
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from gainwright.adapters.store.tables import AnyRow
 
 
+_SHOWN = [column for column in kept_case.c if column is not kept_case.c.words]
+
+
 class SqlCases:
     """Cases in a database."""
 
@@ -36,7 +40,8 @@ class SqlCases:
         writable(words=words)
         table = kept_case.c
         content = sa.type_coerce(table.content, sa.Text).label("content")
-        wanted = sa.select(table.name, table.revision, content, table.changed).where(*holds(table.words, words))
+        others = [column for column in _SHOWN if column is not table.content]
+        wanted = sa.select(*others, content).where(*holds(table.words, words))
         with self._database.read() as connection:
             return FoundCases(connection.execute(wanted.order_by(table.changed.desc(), table.name)).all())
 
@@ -51,12 +56,12 @@ class SqlCases:
 
     def counted(self) -> ClosedCases:
         """Return the closed cases, counted by cause, complaint and kind of chain."""
-        sort = kept_case.c.closed_as
-        wanted = sa.select(sort, sa.func.count()).where(sort.is_not(None)).group_by(sort)
+        column = kept_case.c.closed_as
+        wanted = sa.select(column, sa.func.count()).where(column.is_not(None)).group_by(column)
         found = Counter[tuple[str, str, str]]()
         with self._database.read() as connection:
-            for text, cases in connection.execute(wanted):
-                *causes, complaint, chain = json.loads(text)
+            for sort, cases in connection.execute(wanted):
+                *causes, complaint, chain = _sort_of(sort)
                 for cause in causes:
                     found[cause, complaint, chain] += int(cases)
         rows = (ClosedCount(cause, n, complaint, chain) for (cause, complaint, chain), n in sorted(found.items()))
@@ -65,7 +70,7 @@ class SqlCases:
     def add_all(self, cases: Mapping[str, Case]) -> None:
         """Add new cases by name, all or none. ConflictError: one of the names is in use."""
         at = now()
-        rows = [{"name": name, "revision": 1, **_new_row(name, case, at)} for name, case in cases.items()]
+        rows = [_new_row(name, case, at, revision=1) for name, case in cases.items()]
         if not rows:
             return
         with self._database.write() as connection:
@@ -78,19 +83,16 @@ class SqlCases:
 
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
         """Store a case; `seen` is 0 for a new one. ConflictError: its revision isn't `seen`."""
-        row = _new_row(name, case, at := now())
+        row = _new_row(name, case, at := now(), revision=seen + 1)
         with self._database.write() as connection:
             found = _row(connection, name, lock=True)
-            revision = found.revision if found is not None else 0
-            if revision != seen:
+            if seen != (found.revision if found is not None else 0):
                 raise _changed_meanwhile(name)
             if found is not None:
-                connection.execute(
-                    kept_case.update().where(kept_case.c.name == name).values(**row, revision=revision + 1)
-                )
-                return StoredCase(name, case, revision + 1, at)
+                connection.execute(kept_case.update().where(kept_case.c.name == name).values(**row))
+                return StoredCase(name, case, seen + 1, at)
             try:
-                connection.execute(kept_case.insert().values(name=name, revision=1, **row))
+                connection.execute(kept_case.insert().values(**row))
             except sa.exc.IntegrityError:  # inserted by somebody else in the meantime
                 raise _changed_meanwhile(name) from None
         return StoredCase(name, case, 1, at)
@@ -117,29 +119,48 @@ class FoundCases(Sequence[StoredCase]):
         return self._read(self._rows[at])
 
     def _read(self, row: AnyRow) -> StoredCase:
+        if not is_whole(kept_case, row, raw=("content",)):
+            raise damaged(_case_words(row.name))
         return StoredCase(row.name, Case.model_validate_json(row.content), row.revision, row.changed)
 
 
-def _new_row(name: str, case: Case, at: datetime) -> dict[str, Any]:
-    """Return what is stored of a case beside name and revision. CallError: an invalid name, or characters that can't be stored."""
+def _new_row(name: str, case: Case, at: datetime, *, revision: int) -> dict[str, Any]:
+    """Return what is stored of a case. CallError: an invalid name, or characters that can't be stored."""
     check_case_name(name)
     content = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
-    words = searched(name, *texts_in(content))
+    words = words_of(name, content)
     writable(case=words + json.dumps(content, ensure_ascii=False))
-    return {"content": content, "changed": at, "words": words, "closed_as": _closed_as(case.closed)}
+    row = {"name": name, "revision": revision, "content": content, "changed": at}
+    return {**sealed(kept_case, {**row, "closed_as": _closed_as(case.closed)}), "words": words}
 
 
 def _closed_as(closed: Closure | None) -> str | None:
-    """Return the sort of a closed case: a list of each cause, the complaint and the kind of chain, as JSON.
+    """Return the sort of a closed case: a list of each cause, the complaint and the kind of chain, as JSON, and its checksum.
 
-    What was none of the causes is counted as `something_else`, an unsolved case as nothing.
+    What was none of the causes is counted as `something_else`, an unsolved case as nothing. The checksum is one of its own,
+    since sorts are counted from an index, without their rows.
     """
     if closed is None:
         return None
     causes = dict.fromkeys(cause for cause, _ in closed.faults)
     if closed.outcome == SOMETHING_ELSE:
         causes[SOMETHING_ELSE] = None
-    return json.dumps([*causes, closed.complaint, closed.chain])
+    sort = json.dumps([*causes, closed.complaint, closed.chain])
+    return f"{sort}|{digest_of([sort])}"
+
+
+def _sort_of(closed_as: str) -> list[str]:
+    """Return the list of `_closed_as`. CallError: it isn't as it was stored."""
+    sort, _, digest = closed_as.rpartition("|")
+    if digest_of([sort]) != digest:
+        raise damaged(say("the index of closed cases"))
+    found: list[str] = json.loads(sort)
+    return found
+
+
+def words_of(name: str, content: Mapping[str, Any]) -> str:
+    """Return the searchable words of a case."""
+    return searched(name, *texts_in(content))
 
 
 def texts_in(content: Any) -> list[str]:
@@ -153,8 +174,13 @@ def texts_in(content: Any) -> list[str]:
 
 def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow | None:
     table = kept_case.c
-    wanted = sa.select(table.name, table.revision, table.content, table.changed).where(table.name == name)
-    return connection.execute(wanted.with_for_update() if lock else wanted).one_or_none()
+    wanted = sa.select(*_SHOWN).where(table.name == name)
+    row = connection.execute(wanted.with_for_update() if lock else wanted).one_or_none()
+    return None if row is None else verified(kept_case, row, _case_words(name))
+
+
+def _case_words(name: str) -> str:
+    return say("the case {name}", name=name)
 
 
 def _kept(row: AnyRow) -> StoredCase:

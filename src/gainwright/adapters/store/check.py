@@ -1,21 +1,24 @@
-"""Check of a whole store: the database itself, and whether everything in it can be read."""
+"""Check of a whole store: the database itself, the checksum of everything in it, and whether it can be read."""
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from gainwright.adapters.store import tables as t
+from gainwright.adapters.store.backup_copies import Copies
+from gainwright.adapters.store.damage import Damage, damage_in
+from gainwright.adapters.store.database_errors import database_errors
 from gainwright.adapters.store.integrity import integrity_problems
-from gainwright.adapters.store.revisions import known_revision
-from gainwright.errors import CallError, GainwrightError
-from gainwright.jobfile import read_job_text
-from gainwright.model import Case
+from gainwright.adapters.store.revisions import known_revision, missing_tables
+from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from gainwright.adapters.store.database import Database
 
@@ -32,6 +35,23 @@ _COUNTED = {
 
 
 @dataclass(frozen=True, slots=True)
+class Damaged:
+    """Something that isn't as it was stored, or can't be read.
+
+    Attributes
+    ----------
+    table, key : where it lies.
+    problem : one sentence.
+    backups : file of each backup that has it -> "as it was", or "in another state".
+    """
+
+    table: str
+    key: tuple[str | int, ...]
+    problem: str
+    backups: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class StoreCheck:
     """What a check of a store found.
 
@@ -40,16 +60,22 @@ class StoreCheck:
     revision : of the tables.
     holds : number of entries of each kind.
     wrong : one sentence for each problem.
+    damaged : of those, what isn't as it was stored or can't be read, with what the backups have of it.
     """
 
     where: str
     revision: str
     holds: dict[str, int]
     wrong: tuple[str, ...]
+    damaged: tuple[Damaged, ...] = ()
 
 
-def check(database: Database) -> StoreCheck:
+def check(database: Database, backups: Sequence[Path] = ()) -> StoreCheck:
     """Check a whole store of any known revision; nothing is changed.
+
+    Parameters
+    ----------
+    backups : in which what is damaged is looked for.
 
     Raises
     ------
@@ -59,31 +85,49 @@ def check(database: Database) -> StoreCheck:
         revision = known_revision(database, connection)
         if revision is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)
-        wrong = integrity_problems(connection)
-        there = sa.inspect(connection).get_table_names()
-        holds = {
-            name: connection.scalars(sa.select(sa.func.count()).select_from(table)).one() if table.name in there else 0
-            for name, table in _COUNTED.items()
-        }
-        for look in (_jobs, _versions, _entries, _recordings, _cases):
-            wrong += look(connection)
-        wrong += _photos(connection) if t.step_note.name in there else ()
-    return StoreCheck(database.name, revision, holds, tuple(wrong))
+        missing = missing_tables(connection)
+        wrong = [f"the table {name} is missing" for name in missing] + integrity_problems(connection)
+        holds = {name: _count(connection, table) for name, table in _COUNTED.items()}
+        found: list[Damage] = []
+        for table in t.tables.sorted_tables:
+            if _has(connection, table):
+                with _unreadable_told(wrong, f"the table {table.name}"):
+                    found += damage_in(connection, table)
+        for look in (_versions, _entries, _recordings, _photos):
+            with _unreadable_told(wrong, "a table"):
+                wrong += look(connection) if not missing else ()
+    copies = [Copies(file) for file in backups]
+    damaged = tuple(_damaged(one, copies) for one in found)
+    return StoreCheck(database.name, revision, holds, (*wrong, *map(_sentence, damaged)), damaged)
 
 
-def _jobs(connection: sa.Connection) -> Iterator[str]:
-    version = t.job_version.c
-    wanted = sa.select(t.job.c.id, version.title, version.text).join(
-        t.job_version, (version.job == t.job.c.id) & (version.number == t.job.c.version), isouter=True
-    )
-    for row in connection.execute(wanted.execution_options(yield_per=100)):
-        if row.text is None:
-            yield f"the job {row.id} has no text"
-            continue
-        try:
-            read_job_text(row.text)
-        except GainwrightError as error:
-            yield f"the job {row.id} ({row.title[:60]}) can't be read: {error}"
+def _has(connection: sa.Connection, table: sa.Table) -> bool:
+    return sa.inspect(connection).has_table(table.name)
+
+
+def _count(connection: sa.Connection, table: sa.Table) -> int:
+    if not _has(connection, table):
+        return 0
+    return connection.scalars(sa.select(sa.func.count()).select_from(table)).one()
+
+
+@contextmanager
+def _unreadable_told(wrong: list[str], what: str) -> Iterator[None]:
+    """Go on with the rest of a store when one of its tables can't be read."""
+    try:
+        yield
+    except database_errors() as error:
+        wrong.append(f"{what} can't be read: {getattr(error, 'orig', None) or error}")
+
+
+def _damaged(found: Damage, copies: Sequence[Copies]) -> Damaged:
+    held = {str(one.file): state for one in copies if (state := one.state_of(found)) is not None}
+    return Damaged(found.table, found.key, found.problem, held)
+
+
+def _sentence(damaged: Damaged) -> str:
+    held = ", ".join(f"{Path(file).name} has it {state}" for file, state in damaged.backups.items())
+    return f"{damaged.problem}; {held}" if held else damaged.problem
 
 
 def _versions(connection: sa.Connection) -> Iterator[str]:
@@ -124,12 +168,3 @@ def _photos(connection: sa.Connection) -> Iterator[str]:
     for name, step, size, there in connection.execute(wanted):
         if size != (there or 0):
             yield f"the photo {name} of {step[:60]} should have {size} bytes and has {there or 0}"
-
-
-def _cases(connection: sa.Connection) -> Iterator[str]:
-    wanted = sa.select(t.kept_case.c.name, t.kept_case.c.content)
-    for row in connection.execute(wanted.execution_options(yield_per=100)):
-        try:
-            Case.model_validate(row.content)
-        except ValueError as error:
-            yield f"the case {row.name} can't be read: {str(error).splitlines()[0]}"

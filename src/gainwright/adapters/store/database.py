@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import sqlalchemy as sa
 from sqlalchemy import event, exc
@@ -14,8 +15,7 @@ from gainwright.adapters.store.database_errors import database_errors, store_err
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    import sqlite3
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 _POSTGRESQL = {"postgres", "postgresql", "postgresql+psycopg"}
 PATIENCE_S = 5.0
@@ -29,15 +29,29 @@ class Database:
     ----------
     where : a file, or an address such as `postgresql://localhost/workshop`.
     patience_s : how long to wait for another writer.
+    only_read : open a file for reading only: "shared" beside a program that may write to it, "alone" without its `-wal`
+        and without any lock; a server is opened as usual.
+
+    Attributes
+    ----------
+    before_write : called at the beginning of each write transaction, unless it is None.
     """
 
-    def __init__(self, where: str | Path, *, patience_s: float = PATIENCE_S) -> None:
+    def __init__(
+        self, where: str | Path, *, patience_s: float = PATIENCE_S, only_read: Literal["shared", "alone"] | None = None
+    ) -> None:
         url = _url(where)
         self.file = Path(url.database or "") if url.get_backend_name() == "sqlite" else None
         self.name = place_name(url)
         self.patience_s = patience_s
         self._turn = threading.Lock()
-        self.engine = _file_engine(url, patience_s) if self.file else _server_engine(url, patience_s)
+        self.before_write: Callable[[sa.Connection], None] | None = None
+        if self.file is None:
+            self.engine = _server_engine(url, patience_s)
+        elif only_read is None:
+            self.engine = _file_engine(url, patience_s)
+        else:
+            self.engine = _read_only_engine(self.file, patience_s, alone=only_read == "alone")
 
     @contextmanager
     def read(self) -> Iterator[sa.Connection]:
@@ -65,8 +79,11 @@ class Database:
         with self._readable_errors(), self.engine.connect() as connection:
             if self.file is None:
                 connection.execution_options(isolation_level="REPEATABLE READ")
-            with connection.begin():
+            transaction = connection.begin()
+            try:
                 yield connection
+            finally:
+                transaction.rollback()  # nothing was written; a damaged page that was met lets a commit fail
 
     @contextmanager
     def write(self) -> Iterator[sa.Connection]:
@@ -79,6 +96,8 @@ class Database:
         with self._readable_errors(), self._one_at_a_time(), self.engine.connect() as connection:
             connection.execution_options(gainwright_begins="BEGIN IMMEDIATE")
             with connection.begin():
+                if self.before_write is not None:
+                    self.before_write(connection)
                 yield connection
 
     @contextmanager
@@ -160,6 +179,7 @@ def _file_engine(url: sa.URL, patience_s: float) -> sa.Engine:
     @event.listens_for(engine, "connect")
     def prepare(connection: sqlite3.Connection, _: Any) -> None:
         connection.isolation_level = None  # transactions are begun explicitly, see below
+        connection.text_factory = _text
         for setting in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "trusted_schema = OFF"):
             connection.execute(f"PRAGMA {setting}")
 
@@ -170,6 +190,29 @@ def _file_engine(url: sa.URL, patience_s: float) -> sa.Engine:
             connection.exec_driver_sql(begins)
 
     return engine
+
+
+def _read_only_engine(file: Path, patience_s: float, *, alone: bool) -> sa.Engine:
+    address = f"{file.resolve().as_uri()}?mode=ro{'&immutable=1' if alone else ''}"
+
+    def connect() -> sqlite3.Connection:
+        connection = sqlite3.connect(address, uri=True, timeout=patience_s, check_same_thread=False)
+        connection.isolation_level = None
+        connection.text_factory = _text
+        return connection
+
+    engine = sa.create_engine(sa.URL.create("sqlite"), creator=connect, poolclass=sa.QueuePool)
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: sa.Connection) -> None:
+        connection.exec_driver_sql("BEGIN")
+
+    return engine
+
+
+def _text(stored: bytes) -> str:
+    """Return a stored text; one that isn't UTF-8 any longer is read as well, so that its checksum tells."""
+    return str(stored, "utf-8", "surrogateescape")
 
 
 def _server_engine(url: sa.URL, patience_s: float) -> sa.Engine:

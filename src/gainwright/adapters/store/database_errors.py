@@ -73,14 +73,17 @@ def store_error(error: Exception, *, where: str) -> CallError:
 
 
 def database_errors() -> tuple[type[Exception], ...]:
-    """Return the exceptions of SQLAlchemy, and those of the drivers that pass through it while connecting."""
+    """Return the exceptions of SQLAlchemy, and those of the drivers that pass through it.
+
+    UnicodeDecodeError is one: names in a damaged schema are no text any longer.
+    """
     psycopg = sys.modules.get("psycopg")  # it can't have raised anything before it was imported
-    return (exc.SQLAlchemyError, sqlite3.Error, *([psycopg.Error] if psycopg else []))
+    return (exc.SQLAlchemyError, sqlite3.Error, UnicodeDecodeError, *([psycopg.Error] if psycopg else []))
 
 
 def _parts(error: Exception) -> tuple[str, str, str]:
-    if isinstance(error, exc.TimeoutError):
-        return _BUSY
+    if isinstance(error, exc.TimeoutError | UnicodeDecodeError):
+        return _BUSY if isinstance(error, exc.TimeoutError) else _DAMAGED
     cause = error.orig if isinstance(error, exc.DBAPIError) else error
     if isinstance(cause, sqlite3.Error):
         code = getattr(cause, "sqlite_errorcode", 0) & 0xFF

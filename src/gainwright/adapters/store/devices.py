@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import secrets
-from datetime import timedelta
+from dataclasses import asdict, replace
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
+from gainwright.adapters.store.digests import is_whole, sealed
 from gainwright.adapters.store.tables import device as device_table
 from gainwright.adapters.store.tables import now, writable
 from gainwright.app.store import Device
@@ -22,6 +24,9 @@ NOTED_EVERY = timedelta(minutes=1)
 """Resolution of the time at which a device was last seen, so that not every request causes a write."""
 
 
+_NEVER = datetime.fromtimestamp(0, UTC)
+
+
 class SqlDevices:
     """Paired devices in a database."""
 
@@ -33,14 +38,14 @@ class SqlDevices:
         table = device_table.c
         with self._database.read() as connection:
             rows = connection.execute(sa.select(device_table).order_by(table.seen.desc(), table.id)).all()
-        return [_device(row) for row in rows]
+        return [device_of(row) for row in rows]  # a damaged one isn't let in, and is shown as put out
 
     def add(self, *, name: str, token_digest: str) -> Device:
         """Add a device. CallError `token_taken`."""
         writable(name=name, token_digest=token_digest)
         at = now()
         kept = Device(secrets.token_hex(8), name, token_digest, at, at, put_out=False)
-        row = {"id": kept.id, "name": name, "token_digest": token_digest, "paired": at, "seen": at, "put_out": False}
+        row = sealed(device_table, asdict(kept))
         with self._database.write() as connection:
             try:
                 connection.execute(device_table.insert().values(**row))
@@ -56,25 +61,35 @@ class SqlDevices:
         its = device_table.c.token_digest == token_digest
         with self._database.read() as connection:
             row = connection.execute(sa.select(device_table).where(its)).one_or_none()
-        if row is None or row.put_out:
+        if row is None or row.put_out or not is_whole(device_table, row):
             return None
-        at = now()
-        if at - row.seen < NOTED_EVERY:
-            return _device(row)
+        if now() - row.seen < NOTED_EVERY:
+            return device_of(row)
         with self._database.write() as connection:
-            connection.execute(device_table.update().where(its).values(seen=at))
-        return Device(row.id, row.name, row.token_digest, row.paired, at, put_out=False)
+            row = connection.execute(sa.select(device_table).where(its).with_for_update()).one_or_none()
+            if row is None or row.put_out:  # revoked meanwhile
+                return None
+            seen = replace(device_of(row), seen=now())
+            connection.execute(device_table.update().where(its).values(**sealed(device_table, asdict(seen))))
+        return seen
 
     def revoke(self, device: str) -> None:
         """Revoke a device's access. CallError `no_such_device`."""
         writable(device=device)
         with self._database.write() as connection:
-            done = connection.execute(device_table.update().where(device_table.c.id == device).values(put_out=True))
-            if not done.rowcount:
+            its = device_table.c.id == device
+            row = connection.execute(sa.select(device_table).where(its).with_for_update()).one_or_none()
+            if row is None:
                 raise CallError(
                     say("there is no such device"), code="no_such_device", remedy=say("see the list of devices")
                 )
+            put_out = replace(device_of(row), put_out=True)
+            connection.execute(device_table.update().where(its).values(**sealed(device_table, asdict(put_out))))
 
 
-def _device(row: AnyRow) -> Device:
-    return Device(row.id, row.name, row.token_digest, row.paired, row.seen, put_out=row.put_out)
+def device_of(row: AnyRow) -> Device:
+    """Return the device of a row; one that isn't as it was stored is put out."""
+    whole = is_whole(device_table, row)
+    at = _NEVER
+    paired, seen = (row.paired, row.seen) if whole else (at, at)
+    return Device(row.id, row.name, row.token_digest, paired, seen, put_out=row.put_out if whole else True)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import secrets
-from datetime import timedelta
-from typing import TYPE_CHECKING
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
+from gainwright.adapters.store.digests import damaged, is_whole, sealed, verified
+from gainwright.adapters.store.elapsed import age
 from gainwright.adapters.store.tables import holds, job_version, now, searched, writable
 from gainwright.adapters.store.tables import job as job_table
 from gainwright.app.store import ConflictError, StoredJob
@@ -15,22 +17,25 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from collections.abc import Sequence
 
     from gainwright.adapters.store.database import Database
     from gainwright.adapters.store.tables import AnyRow
     from gainwright.app.store import JobState
 
 KEPT_DAYS = 30
-"""How long a deleted job can be restored."""
+"""How long a deleted job can be restored at least."""
+DAY_S = 86_400
 
 _SHOWN = [column for column in job_table.c if column is not job_table.c.words]
-_CURRENT = sa.select(*_SHOWN, job_version.c.title, job_version.c.text).join(
-    job_version, (job_version.c.job == job_table.c.id) & (job_version.c.number == job_table.c.version)
+_OF_VERSION = "version_"
+_CURRENT = sa.select(*_SHOWN, *(column.label(_OF_VERSION + column.name) for column in job_version.c)).join(
+    job_version,
+    (job_version.c.job == job_table.c.id) & (job_version.c.number == job_table.c.version),
 )
 
 _ONE = _CURRENT.where(job_table.c.id == sa.bindparam("name"))
-_LOCK = sa.select(job_table.c.id).where(job_table.c.id == sa.bindparam("name")).with_for_update()
+_LOCK = sa.select(job_table.c.id, job_table.c.shelf).where(job_table.c.id == sa.bindparam("name")).with_for_update()
 
 
 class SqlJobs:
@@ -45,7 +50,7 @@ class SqlJobs:
         wanted = _CURRENT.where(job_table.c.shelf == shelf, *holds(job_table.c.words, words))
         ordered = wanted.order_by(job_table.c.changed.desc(), job_table.c.id).limit(most)
         with self._database.read() as connection:
-            return [_stored(row) for row in connection.execute(ordered)]
+            return [_stored(row) if _is_whole(row) else _damaged(row) for row in connection.execute(ordered)]
 
     def get(self, job: str) -> StoredJob:
         """Return a job. CallError `no_such_job`."""
@@ -57,8 +62,9 @@ class SqlJobs:
         writable(title=title, text=text)
         at, name = now(), secrets.token_hex(8)
         row = {"id": name, "revision": 1, "version": 1, "versions": 1, "shelf": "kept", "created": at, "changed": at}
+        row |= {"deleted": None, "deleted_age": None}
         with self._database.write() as connection:
-            connection.execute(job_table.insert().values(**row, words=searched(title, text)))
+            connection.execute(job_table.insert().values(**sealed(job_table, row), words=searched(title, text)))
             connection.execute(_version(name, 1, title, text, "", at))
             return _stored(_row(connection, name))
 
@@ -94,18 +100,26 @@ class SqlJobs:
         with self._database.write() as connection:
             found = _row(connection, job, lock=True)
             if found.shelf != shelf:
-                deleted = now() if shelf == "deleted" else None
-                connection.execute(job_table.update().where(job_table.c.id == job).values(shelf=shelf, deleted=deleted))
+                gone = shelf == "deleted"
+                since: dict[str, Any] = {
+                    "deleted": now() if gone else None,
+                    "deleted_age": age(connection) if gone else None,
+                }
+                _change(connection, found, shelf=shelf, **since)
             return _stored(_row(connection, job))
 
-    def sweep(self, *, before: datetime | None = None) -> int:
-        """Remove jobs that were deleted 30 days ago, with everything that belongs to them; return their number."""
-        old = job_table.c.deleted < (before or now() - timedelta(days=KEPT_DAYS))
+    def to_be_swept(self) -> Sequence[str]:
+        """Return the jobs that were deleted 30 days ago, by evidence (see `elapsed`)."""
+        job = job_table.c
+        wanted = sa.select(job.id).where(job.shelf == "deleted", job.deleted_age.is_not(None))
         with self._database.read() as connection:
-            if not connection.scalar(sa.select(sa.func.count()).select_from(job_table).where(old)):
-                return 0
+            return connection.scalars(wanted.where(job.deleted_age <= age(connection) - KEPT_DAYS * DAY_S)).all()
+
+    def sweep(self, jobs: Sequence[str]) -> int:
+        """Remove deleted jobs with everything that belongs to them, unless they were restored since; return their number."""
+        job = job_table.c
         with self._database.write() as connection:
-            return connection.execute(job_table.delete().where(old, job_table.c.shelf == "deleted")).rowcount
+            return connection.execute(job_table.delete().where(job.id.in_(jobs), job.shelf == "deleted")).rowcount
 
 
 def no_such_job() -> CallError:
@@ -117,6 +131,35 @@ def no_such_job() -> CallError:
     )
 
 
+def lock_job(connection: sa.Connection, name: str) -> JobState:
+    """Lock a job until the end of the transaction, so that it isn't removed meanwhile; return its state. CallError `no_such_job`."""
+    writable(job=name)
+    row = connection.execute(_LOCK, {"name": name}).one_or_none()
+    if row is None:
+        raise no_such_job()
+    state: JobState = row.shelf
+    return state
+
+
+def refuse_deleted(connection: sa.Connection, name: str, state: JobState) -> None:
+    """Refuse to store something with a deleted job: it would be removed with it.
+
+    Raises
+    ------
+    CallError : `job_deleted`, naming the job.
+    """
+    if state == "deleted":
+        raise _job_deleted(_row(connection, name).version_title)
+
+
+def _job_deleted(title: str) -> CallError:
+    return CallError(
+        say("the job {title} is deleted; nothing was stored", title=title),
+        code="job_deleted",
+        remedy=say("restore the job first, then send it again"),
+    )
+
+
 def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
     writable(job=name)
     if lock:  # a statement of its own: a join would return the row as it was before waiting for the lock
@@ -124,12 +167,16 @@ def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
     row = connection.execute(_ONE, {"name": name}).one_or_none()
     if row is None:
         raise no_such_job()
+    if not _is_whole(row):
+        raise damaged(say("the job {job}", job=name))
     return row
 
 
 def _row_as_seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
     """Return the row of a job, locked, if its revision is still `seen`."""
     row = _row(connection, name, lock=True)
+    if row.shelf == "deleted":
+        raise _job_deleted(row.version_title)
     if row.revision != seen:
         raise ConflictError(
             say("the job was changed by somebody else meanwhile"),
@@ -142,30 +189,42 @@ def _row_as_seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
 def _set_version(connection: sa.Connection, found: AnyRow, version: int, **values: int) -> StoredJob:
     """Set the current version of a job."""
     there = (job_version.c.job == found.id) & (job_version.c.number == version)
-    current = connection.execute(sa.select(job_version.c.title, job_version.c.text).where(there)).one()
-    connection.execute(
-        job_table.update()
-        .where(job_table.c.id == found.id)
-        .values(
-            version=version,
-            revision=found.revision + 1,
-            changed=now(),
-            words=searched(current.title, current.text),
-            **values,
-        )
-    )
+    current = connection.execute(sa.select(job_version).where(there)).one()
+    verified(job_version, current, say("the job {job}", job=found.id))
+    values |= {"version": version, "revision": found.revision + 1}
+    _change(connection, found, words=searched(current.title, current.text), changed=now(), **values)
     return _stored(_row(connection, found.id))
 
 
+def _change(connection: sa.Connection, found: AnyRow, *, words: str | None = None, **values: Any) -> None:
+    """Change values of a job's row, and seal it again."""
+    row = {column.name: getattr(found, column.name) for column in _SHOWN} | values
+    searchable = {} if words is None else {"words": words}
+    changed = job_table.update().where(job_table.c.id == found.id).values(**sealed(job_table, row), **searchable)
+    connection.execute(changed)
+
+
 def _version(name: str, number: int, title: str, text: str, by: str, at: datetime) -> sa.Insert:
-    return job_version.insert().values(job=name, number=number, title=title, text=text, by=by, at=at)
+    row = {"job": name, "number": number, "title": title, "text": text, "by": by, "at": at}
+    return job_version.insert().values(**sealed(job_version, row))
+
+
+def _is_whole(row: AnyRow) -> bool:
+    return is_whole(job_table, row) and is_whole(job_version, row, prefix=_OF_VERSION)
+
+
+def _damaged(row: AnyRow) -> StoredJob:
+    """Return what a list shows of a job that isn't as it was stored; `get` says so, too."""
+    title = say("damaged: {job}", job=str(row.id))
+    never = datetime.fromtimestamp(0, UTC)
+    return StoredJob(str(row.id), title, "", 0, "kept", 0, 0, never, never)
 
 
 def _stored(row: AnyRow) -> StoredJob:
     return StoredJob(
         id=row.id,
-        title=row.title,
-        text=row.text,
+        title=row.version_title,
+        text=row.version_text,
         revision=row.revision,
         shelf=row.shelf,
         undoable=row.version - 1,

@@ -5,13 +5,15 @@ from __future__ import annotations
 from contextlib import closing
 from typing import TYPE_CHECKING
 
-from gainwright.adapters.store.backup import backup
+from gainwright.adapters.store.backup import backup, backups_beside
 from gainwright.adapters.store.check import StoreCheck, check
 from gainwright.adapters.store.database import Database
+from gainwright.adapters.store.reading import only_reading
 from gainwright.adapters.store.restore import restore
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 
@@ -45,15 +47,20 @@ class StoreMaintenance:
         """
         return restore(self.where, file)
 
-    def check(self) -> StoreCheck:
-        """Check the whole store without changing anything.
+    def check(self, backups: Sequence[Path] = ()) -> StoreCheck:
+        """Check the whole store without changing anything, on a medium that can't be written too.
+
+        Parameters
+        ----------
+        backups : in which what is damaged is looked for, besides those next to the store.
 
         Raises
         ------
         CallError : there is no store, or it can't be read at all.
         """
         with closing(self._existing()) as database:
-            return check(database)
+            beside = backups_beside(database)
+        return only_reading(self.where, lambda database: check(database, (*backups, *beside)))
 
     def _existing(self) -> Database:
         database = Database(self.where)

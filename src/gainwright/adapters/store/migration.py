@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from gainwright.adapters.store.backup import backup_beside
+from gainwright.adapters.store.backup import backup_beside, remove_parts
 from gainwright.adapters.store.revisions import known_revision, upgrade
 from gainwright.adapters.store.tables import NEWEST
 from gainwright.errors import CallError
@@ -29,18 +29,22 @@ def migrate(database: Database, to: str = NEWEST) -> None:
         before = known_revision(database, connection)
     if before == to:
         return
-    if before is not None:
-        backup_beside(database, f"before-upgrade-from-{before}")
     with database.write() as connection:
         if connection.dialect.name == "postgresql":
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
-        if known_revision(database, connection) != to:  # another process may have been first
-            try:
-                upgrade(connection, to)
-            except (ValueError, LookupError, TypeError) as error:  # raised by a revision because of the store's content
-                raise CallError(
-                    f"it can't be upgraded: {str(error)[:200]}",
-                    code="not_upgraded",
-                    where=database.name,
-                    remedy="nothing was changed; restore a backup, or ask for help with: gainwright store check",
-                ) from error
+        before = known_revision(database, connection)
+        if before == to:  # another process was first
+            return
+        if before is not None:
+            # nobody else upgrades now: what is there of such a copy was left by a process that was killed
+            remove_parts(database)
+            backup_beside(database, f"before-upgrade-from-{before}")
+        try:
+            upgrade(connection, to)
+        except (ValueError, LookupError, TypeError) as error:  # raised by a revision because of the store's content
+            raise CallError(
+                f"it can't be upgraded: {str(error)[:200]}",
+                code="not_upgraded",
+                where=database.name,
+                remedy="nothing was changed; restore a backup, or ask for help with: gainwright store check",
+            ) from error

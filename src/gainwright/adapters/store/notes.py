@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from gainwright.adapters.store.jobs import no_such_job
-from gainwright.adapters.store.tables import job as job_table
+from gainwright.adapters.store.digests import sealed, verified
+from gainwright.adapters.store.jobs import lock_job, refuse_deleted
 from gainwright.adapters.store.tables import now, step_note, step_photo, writable
 from gainwright.app.store import StepNote
 from gainwright.errors import CallError
@@ -42,14 +42,15 @@ class SqlNotes:
         same = sa.select(step_note).where(step_note.c.job == job, step_note.c.key == key)
         with self._database.write() as connection:
             # the lock on the job prevents its removal in between, and a second note of the same key
-            if connection.scalar(sa.select(job_table.c.id).where(job_table.c.id == job).with_for_update()) is None:
-                raise no_such_job()
+            state = lock_job(connection, job)
             there = connection.execute(same).first() if key else None
             if there is not None:
                 return _note(there)
-            connection.execute(step_note.insert().values(**asdict(note)))
+            refuse_deleted(connection, job, state)
+            connection.execute(step_note.insert().values(**sealed(step_note, asdict(note))))
             if media_type:
-                connection.execute(step_photo.insert().values(note=note.id, content=photo))
+                row = sealed(step_photo, {"note": note.id, "content": photo})
+                connection.execute(step_photo.insert().values(**row))
         return note
 
     def get(self, note: str) -> StepNote:
@@ -65,10 +66,10 @@ class SqlNotes:
         """Return the photo of a note. CallError `no_such_note`: there is no such note, or it has no photo."""
         writable(note=note)
         with self._database.read() as connection:
-            content = connection.scalar(sa.select(step_photo.c.content).where(step_photo.c.note == note))
-        if content is None:
+            row = connection.execute(sa.select(step_photo).where(step_photo.c.note == note)).one_or_none()
+        if row is None:
             raise _no_such_note()
-        return bytes(content)
+        return bytes(verified(step_photo, row, say("the photo {note}", note=note)).content)
 
     def remove(self, note: str) -> None:
         """Remove a note with its photo."""
@@ -82,4 +83,5 @@ def _no_such_note() -> CallError:
 
 
 def _note(row: AnyRow) -> StepNote:
+    verified(step_note, row, say("the note {note}", note=row.id))
     return StepNote(row.id, row.job, row.step, row.text, row.media_type, row.size, row.by, row.at, row.key)

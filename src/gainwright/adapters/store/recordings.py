@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from gainwright.adapters.store.jobs import no_such_job
-from gainwright.adapters.store.tables import job as job_table
+from gainwright.adapters.store.digests import sealed, verified
+from gainwright.adapters.store.jobs import lock_job, refuse_deleted
 from gainwright.adapters.store.tables import now, recording_content, writable
 from gainwright.adapters.store.tables import recording as recording_table
 from gainwright.app.store import StoredRecording
@@ -43,10 +43,10 @@ class SqlRecordings:
         row = {"id": kept.id, "job": job, "name": name, "size": kept.size, "measured": kept.measured, "at": kept.at}
         with self._database.write() as connection:
             # the lock on the job prevents its removal in between
-            if connection.scalar(sa.select(job_table.c.id).where(job_table.c.id == job).with_for_update()) is None:
-                raise no_such_job()
-            connection.execute(recording_table.insert().values(**row))
-            connection.execute(recording_content.insert().values(recording=kept.id, content=content))
+            refuse_deleted(connection, job, lock_job(connection, job))
+            connection.execute(recording_table.insert().values(**sealed(recording_table, row)))
+            sound = sealed(recording_content, {"recording": kept.id, "content": content})
+            connection.execute(recording_content.insert().values(**sound))
         return kept
 
     def get(self, recording: str) -> StoredRecording:
@@ -62,12 +62,12 @@ class SqlRecordings:
     def content(self, recording: str) -> bytes:
         """Return the file as it was stored."""
         writable(recording=recording)
-        wanted = sa.select(recording_content.c.content).where(recording_content.c.recording == recording)
+        wanted = sa.select(recording_content).where(recording_content.c.recording == recording)
         with self._database.read() as connection:
-            content = connection.scalar(wanted)
-        if content is None:
+            row = connection.execute(wanted).one_or_none()
+        if row is None:
             raise _no_such_recording()
-        return bytes(content)
+        return bytes(verified(recording_content, row, say("the recording {recording}", recording=recording)).content)
 
     def remove(self, recording: str) -> None:
         """Remove a recording."""
@@ -83,4 +83,5 @@ def _no_such_recording() -> CallError:
 
 
 def _stored(row: AnyRow) -> StoredRecording:
+    verified(recording_table, row, say("the recording {recording}", recording=row.id))
     return StoredRecording(row.id, row.job, row.name, row.size, row.measured, row.at)

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from gainwright.adapters.store.backup import copy_rows, file_beside, tables_of, write_backup
+from gainwright.adapters.store.backup import copy_rows, file_beside, remove_parts, tables_of, write_backup
 from gainwright.adapters.store.database import Database, new_file
 from gainwright.adapters.store.database_errors import store_error
 from gainwright.adapters.store.integrity import integrity_problems
 from gainwright.adapters.store.migration import migrate
-from gainwright.adapters.store.revisions import revision_of
+from gainwright.adapters.store.revisions import missing_tables, revision_of
+from gainwright.adapters.store.revoked import revoke_again, revoked_in, revoked_in_file
+from gainwright.adapters.store.tables import store_time
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -36,10 +38,13 @@ def restore(where: str | Path, file: Path) -> Path | None:
         database, former = _target(where)
         with closing(database), source.snapshot() as old, database.write() as new:
             _lock(new)
+            revoked = revoked_in(new) if former is None else revoked_in_file(former)
             if former is None and _holds_anything(new):
+                remove_parts(database)
                 former = file_beside(database, "former")
                 _keep(database, new, former)
             copy_rows(old, new, empty_first=True)
+            revoke_again(new, revoked)
     return former
 
 
@@ -69,7 +74,9 @@ def _check_backup(database: Database) -> None:
     with database.snapshot() as connection:
         if revision_of(connection) is None:
             raise CallError("the file is not a backup of a store", code="no_store", remedy="name a backup")
-        wrong = integrity_problems(connection)
+        wrong = [f"the table {name} is missing" for name in missing_tables(connection)] or integrity_problems(
+            connection
+        )
     if wrong:
         raise CallError(f"the backup is damaged: {wrong[0]}", code="store_damaged", remedy="name another backup")
 
@@ -122,5 +129,5 @@ def _lock(connection: sa.Connection) -> None:
 
 
 def _holds_anything(connection: sa.Connection) -> bool:
-    tables = tables_of(connection).sorted_tables
+    tables = [table for table in tables_of(connection).sorted_tables if table.name != store_time.name]
     return any(connection.execute(sa.select(table).limit(1)).first() is not None for table in tables)

@@ -53,6 +53,17 @@ def known_revision(database: Database, connection: sa.Connection) -> str | None:
     return revision
 
 
+_SINCE = {"step_note": 5, "step_photo": 5, "store_time": 7}
+"""The revision that made a table, of those that the first one didn't make."""
+
+
+def missing_tables(connection: sa.Connection) -> list[str]:
+    """Return the tables that a store of its revision should have and hasn't."""
+    revision = whole_number(revision_of(connection) or "") or 0
+    there = sa.inspect(connection).get_table_names()
+    return [name for name in tables.tables if _SINCE.get(name, 1) <= revision and name not in there]
+
+
 def upgrade(connection: sa.Connection, to: str) -> None:
     """Create the tables of a revision, or upgrade older ones to it, within the connection's transaction."""
     from alembic import command

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from gainwright.adapters.store.jobs import no_such_job
-from gainwright.adapters.store.tables import job as job_table
+from gainwright.adapters.store.digests import sealed, verified
+from gainwright.adapters.store.jobs import lock_job, refuse_deleted
 from gainwright.adapters.store.tables import now, run_entry, writable
 from gainwright.app.store import ConflictError, RunEntry
 from gainwright.texts import say
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from gainwright.app.store import RunKind
 
 # built once, since a user waits for each reading to be stored
-_LOCK_JOB = sa.select(job_table.c.id).where(job_table.c.id == sa.bindparam("of")).with_for_update()
 _OF_STEP = sa.func.max(run_entry.c.number).filter(run_entry.c.step == sa.bindparam("at_step"))
 _HIGHEST = sa.select(sa.func.coalesce(sa.func.max(run_entry.c.number), 0), sa.func.coalesce(_OF_STEP, 0)).where(
     run_entry.c.job == sa.bindparam("of")
@@ -65,11 +64,11 @@ class SqlRuns:
         writable(job=job, step=step, kind=kind, text=text, by=by, key=key)
         sent = {"job": job, "step": step, "kind": kind, "text": text, "key": key}
         with self._database.write() as connection:
-            if connection.execute(_LOCK_JOB, {"of": job}).first() is None:
-                raise no_such_job()
+            state = lock_job(connection, job)
             same = connection.execute(_SAME, {f"same_{name}": said for name, said in sent.items()}) if key else None
             if same is not None and (there := same.first()) is not None:
                 return _entry(there)
+            refuse_deleted(connection, job, state)
             of_job, of_step = connection.execute(_HIGHEST, {"of": job, "at_step": step}).one()
             if of_step != seen:
                 raise ConflictError(
@@ -79,9 +78,11 @@ class SqlRuns:
                 )
             number = of_job + 1
             entry = RunEntry(number, step, kind, text, dict(value), by, now(), key)
-            connection.execute(_ADD, {**sent, "number": number, "by": by, "at": entry.at, "value": entry.value})
+            row = {**sent, "number": number, "by": by, "at": entry.at, "value": entry.value}
+            connection.execute(_ADD, sealed(run_entry, row))
         return entry
 
 
 def _entry(row: AnyRow) -> RunEntry:
+    verified(run_entry, row, say("an entry of the run of job {job}", job=row.job))
     return RunEntry(row.number, row.step, row.kind, row.text, row.value, row.by, row.at, row.key)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import unicodedata
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import sqlalchemy as sa
 from sqlalchemy.ext.compiler import compiles
@@ -20,11 +20,25 @@ if TYPE_CHECKING:
 
     AnyRow = sa.Row[*tuple[Any, ...]]
 
-NEWEST = "6"
+NEWEST = "7"
 """The revision of these tables: that of the last migration."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
+
+
+DAMAGED: Any = object()
+"""Stands in a row that was read for a value that isn't one of its column's; the row's checksum then doesn't fit."""
+
+
+def moment_number(value: datetime) -> int:
+    """Return a time as it is stored, microseconds since 1970, UTC."""
+    return (value - _EPOCH) // _TICK
+
+
+def json_text(value: Any) -> str:
+    """Return JSON as it is stored."""
+    return json.dumps(value, separators=(",", ":"))
 
 
 class Moment(sa.types.TypeDecorator[datetime]):
@@ -36,12 +50,15 @@ class Moment(sa.types.TypeDecorator[datetime]):
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:
         """Return what is kept."""
         del dialect
-        return None if value is None else (value - _EPOCH) // _TICK
+        return None if value is None else moment_number(value)
 
     def process_result_value(self, value: int | None, dialect: Dialect) -> datetime | None:
         """Return the time, with its time zone."""
         del dialect
-        return None if value is None else _EPOCH + value * _TICK
+        try:
+            return None if value is None else _EPOCH + value * _TICK
+        except (TypeError, OverflowError):
+            return cast("datetime", DAMAGED)
 
 
 class Json(sa.types.TypeDecorator[Any]):
@@ -53,12 +70,15 @@ class Json(sa.types.TypeDecorator[Any]):
     def process_bind_param(self, value: Any, dialect: Dialect) -> str:
         """Return what is kept."""
         del dialect
-        return json.dumps(value, separators=(",", ":"))
+        return json_text(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
         """Return what was given."""
         del dialect
-        return None if value is None else json.loads(value)
+        try:
+            return None if value is None else json.loads(value)
+        except (TypeError, ValueError):
+            return DAMAGED
 
 
 tables = sa.MetaData(naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s"})
@@ -75,6 +95,8 @@ job = sa.Table(
     sa.Column("changed", Moment, nullable=False),
     sa.Column("deleted", Moment),
     sa.Column("words", sa.Text, nullable=False, server_default=""),
+    sa.Column("deleted_age", sa.BigInteger),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
     sa.Index(None, "shelf", "changed"),
 )
 
@@ -87,6 +109,7 @@ job_version = sa.Table(
     sa.Column("text", sa.Text, nullable=False),
     sa.Column("by", sa.Text, nullable=False),
     sa.Column("at", Moment, nullable=False),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
 
 run_entry = sa.Table(
@@ -101,6 +124,7 @@ run_entry = sa.Table(
     sa.Column("by", sa.Text, nullable=False),
     sa.Column("at", Moment, nullable=False),
     sa.Column("key", sa.Text, nullable=False, server_default=""),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
 
 step_note = sa.Table(
@@ -115,6 +139,7 @@ step_note = sa.Table(
     sa.Column("by", sa.Text, nullable=False),
     sa.Column("at", Moment, nullable=False),
     sa.Column("key", sa.Text, nullable=False),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
     sa.Index(None, "job", "at"),
 )
 
@@ -123,6 +148,7 @@ step_photo = sa.Table(
     tables,
     sa.Column("note", sa.ForeignKey("step_note.id", ondelete="CASCADE"), primary_key=True),
     sa.Column("content", sa.LargeBinary, nullable=False),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
 
 recording = sa.Table(
@@ -134,6 +160,7 @@ recording = sa.Table(
     sa.Column("size", sa.BigInteger, nullable=False),
     sa.Column("measured", Json, nullable=False),
     sa.Column("at", Moment, nullable=False),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
     sa.Index(None, "job", "at"),
 )
 
@@ -142,6 +169,7 @@ recording_content = sa.Table(
     tables,
     sa.Column("recording", sa.ForeignKey("recording.id", ondelete="CASCADE"), primary_key=True),
     sa.Column("content", sa.LargeBinary, nullable=False),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
 
 kept_case = sa.Table(
@@ -153,6 +181,7 @@ kept_case = sa.Table(
     sa.Column("changed", Moment, nullable=False),
     sa.Column("words", sa.Text, nullable=False, server_default=""),
     sa.Column("closed_as", sa.Text),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
     sa.Index(None, "closed_as"),
 )
 
@@ -165,6 +194,7 @@ device = sa.Table(
     sa.Column("paired", Moment, nullable=False),
     sa.Column("seen", Moment, nullable=False),
     sa.Column("put_out", sa.Boolean, nullable=False),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
 
 document = sa.Table(
@@ -174,7 +204,19 @@ document = sa.Table(
     sa.Column("key", sa.Text, primary_key=True),
     sa.Column("content", Json, nullable=False),
     sa.Column("changed", Moment, nullable=False),
+    sa.Column("revision", sa.Integer, nullable=False, server_default="1"),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
+
+
+store_time = sa.Table(
+    "store_time",
+    tables,
+    sa.Column("id", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("seconds", sa.BigInteger, nullable=False),
+    sa.Column("latest", Moment, nullable=False),
+)
+"""One row: how long the store has existed by evidence, and the latest time at which that was noted."""
 
 
 def now() -> datetime:

@@ -59,15 +59,16 @@ def load_run(store: Store, run: str) -> ClassRun:
     document = store.documents.get(KIND, run)
     if document is None:
         raise CallError("there is no such class exercise here", code="no_such_run", remedy="upload the exercise")
-    return _run(document)
+    return read_run(document)
 
 
 def list_runs(store: Store) -> list[ClassRun]:
     """Return all runs, last changed first."""
-    return [_run(document) for _, document in store.documents.list(KIND)]
+    return [read_run(document) for _, document in store.documents.list(KIND)]
 
 
-def _run(document: dict[str, Any]) -> ClassRun:
+def read_run(document: dict[str, Any]) -> ClassRun:
+    """Return a run as it is stored. TypeError, LookupError: it isn't one."""
     return ClassRun(**{**document, "practices": tuple(document["practices"])})
 
 

@@ -155,15 +155,16 @@ def load_practice(store: Store, practice: str) -> StoredPractice:
     document = store.documents.get(KIND, practice)
     if document is None:
         raise CallError("there is no such practice", code="no_such_practice", remedy="start one")
-    return _kept(document)
+    return read_practice(document)
 
 
 def list_practices(store: Store) -> list[StoredPractice]:
     """Return all practices, last changed first."""
-    return [_kept(document) for _, document in store.documents.list(KIND)]
+    return [read_practice(document) for _, document in store.documents.list(KIND)]
 
 
-def _kept(document: dict[str, Any]) -> StoredPractice:
+def read_practice(document: dict[str, Any]) -> StoredPractice:
+    """Return a practice as it is stored. TypeError, ValueError, LookupError: it isn't one."""
     short = document["short_way"]
     return StoredPractice(
         **{

@@ -1,0 +1,206 @@
+"""What lies in a store is never read otherwise than it was written: a changed bit is told, and `check` names what is damaged."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+import sqlalchemy as sa
+from attack_store import everything, fill, flip
+
+from gainwright.adapters.store import StoreMaintenance, open_store
+from gainwright.adapters.store.database import Database
+from gainwright.adapters.store.migration import migrate
+from gainwright.adapters.store.tables import searched
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text
+from gainwright.model import Case
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.adapters.store import SqlStore
+
+JOB = example_text("one_amplifier")
+FLIPS = 60
+
+
+def _refused(code: str, call: Callable[[], object]) -> CallError:
+    with pytest.raises(CallError) as caught:
+        call()
+    assert caught.value.code == code, str(caught.value)
+    assert "\n" not in str(caught.value)
+    return caught.value
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the file of a store with some of everything, as a program has left it."""
+    file = tmp_path_factory.mktemp("filled") / "shop.sqlite"
+    with closing(open_store(file)) as store:
+        fill(store)
+    return file
+
+
+def test_single_changed_bit_is_never_read_in_silence(filled: Path, tmp_path: Path) -> None:
+    """Wherever it lies in the file: everything reads as it was, or the read says that it is damaged, and `check` does."""
+    as_written = everything(filled)
+    draw = random.Random(16)  # noqa: S311  (no secret)
+    told = 0
+    for number in range(FLIPS):
+        file = tmp_path / "flipped.sqlite"
+        shutil.copyfile(filled, file)
+        where = flip(file, draw)
+        read = everything(file)
+        changed = {name for name in as_written if read.get(name) != as_written[name]}
+        assert not {name for name in changed if not isinstance(read.get(name), CallError)}, (number, where)
+        told += bool(changed)
+    assert told > FLIPS // 10, "hardly any bit mattered: the test shows nothing"
+
+
+def _changed(store: SqlStore, statement: str) -> None:
+    with store.database.write() as connection:
+        assert connection.execute(sa.text(statement)).rowcount == 1
+
+
+CHANGES = {
+    "job": "UPDATE job SET changed = changed + 1",
+    "job_version": "UPDATE job_version SET text = text || '# more'",
+    "run_entry": "UPDATE run_entry SET text = '2,2 V'",
+    "step_note": "UPDATE step_note SET step = 'volume'",
+    "step_photo": "UPDATE step_photo SET content = content || content",
+    "recording": "UPDATE recording SET name = 'b.wav'",
+    "recording_content": "UPDATE recording_content SET content = content || content",
+    "kept_case": "UPDATE kept_case SET revision = 2",
+    "device": "UPDATE device SET name = 'thief'",
+    "document": "UPDATE document SET content = '{}'",
+}
+"""Changes that the database itself doesn't notice."""
+
+
+@pytest.mark.parametrize("table", CHANGES)
+def test_changed_value_is_named_with_what_a_backup_has(
+    table: str, store: SqlStore, place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the read and by `check`: a backup from before has it as it was, an older one in another state, one without it isn't named."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    StoreMaintenance(place).backup(tmp_path / "empty")
+    fill(store)
+    StoreMaintenance(place).backup(tmp_path / "friday")
+    assert StoreMaintenance(place).check().wrong == ()
+    _changed(store, CHANGES[table])
+    found = StoreMaintenance(place).check((tmp_path / "empty", tmp_path / "friday", tmp_path / "none"))
+    (damaged,) = found.damaged
+    assert damaged.table == table
+    assert damaged.backups == {str(tmp_path / "friday"): "as it was"}
+    (sentence,) = [wrong for wrong in found.wrong if "isn't as it was stored" in wrong]
+    assert sentence.endswith("; friday has it as it was")
+    read = everything(store)
+    if table == "device":
+        assert store.devices.by_token("digest") is None
+    else:
+        assert "store_damaged" in {error.code for error in read.values() if isinstance(error, CallError)}
+
+
+def test_damaged_job_stays_in_the_list_and_leaves_the_others_alone(store: SqlStore) -> None:
+    """It is named there, and refused when it is opened; the others are read as ever."""
+    one, two = (store.jobs.add(title=title, text=JOB) for title in ("one", "two"))
+    _changed(store, f"UPDATE job_version SET text = 'x' WHERE job = '{one.id}'")  # noqa: S608
+    listed = {job.id: job for job in store.jobs.list()}
+    assert listed[two.id] == two
+    assert (listed[one.id].title, listed[one.id].text) == (f"damaged: {one.id}", "")
+    assert one.id in _refused("store_damaged", lambda: store.jobs.get(one.id)).what
+    _refused("store_damaged", lambda: store.jobs.write(one.id, title="", text="", seen=1))
+
+
+REFUSED = {
+    "UPDATE run_entry SET kind = 'sung'": "'sung'",
+    "UPDATE run_entry SET value = 'no JSON'": "of another kind",
+    "UPDATE recording SET measured = '{}'": "can't be read",
+    "UPDATE kept_case SET changed = 9000000000000000000": "of another kind",
+    "UPDATE job SET shelf = 'lost'": "'lost'",
+    "UPDATE job_version SET text = 'format: 1'": "can't be read",
+    """UPDATE document SET content = '{"id": 1}' WHERE kind = 'practice'""": "can't be read",
+    "UPDATE job SET words = ''": "isn't found by its words",
+    "UPDATE kept_case SET words = ''": "isn't found by its words",
+}
+
+
+@pytest.mark.parametrize("statement", REFUSED)
+def test_value_that_a_read_refuses_is_found_in_an_older_store(statement: str, tmp_path: Path) -> None:
+    """In one without checksums too, such as 0.1.0 made: each is one problem, and nothing else is."""
+    file = tmp_path / "old.sqlite"
+    with closing(Database(file)) as database:
+        migrate(database, to="6")
+        with database.write() as connection:
+            for row in OLD.format(job=_quoted(JOB), words=_quoted(searched("bus", JOB))).split(";\n"):
+                connection.exec_driver_sql(row)
+    assert StoreMaintenance(str(file)).check().wrong == ()
+    with closing(sqlite3.connect(file)) as connection:
+        assert connection.execute(statement).rowcount == 1
+        connection.commit()
+    found = StoreMaintenance(str(file)).check()
+    (problem,) = found.wrong
+    assert REFUSED[statement] in problem
+
+
+OLD = """INSERT INTO job VALUES ('j1', 1, 1, 1, 'kept', 1000000, 2000000, NULL, '{words}');
+INSERT INTO job_version VALUES ('j1', 1, 'bus', '{job}', '', 1000000);
+INSERT INTO run_entry VALUES ('j1', 1, 'gain', 'reading', '2,1 V', '{{}}', 'phone', 3000000, '');
+INSERT INTO recording VALUES ('r1', 'j1', 'a.wav', 1, '{{"rate_hz": 1, "channels": []}}', 4000000);
+INSERT INTO recording_content VALUES ('r1', x'01');
+INSERT INTO kept_case VALUES ('blue', 2, '{{"job": "x"}}', 5000000, 'blue' || char(10) || 'x', NULL);
+INSERT INTO document VALUES ('practice', 'p', '{{"id": "p", "title": "", "job": "", "seed": 1, "begun": "", "cause": "", "where": "", "call": [], "called": [], "entries": [], "tried": [], "short_way": null}}', 8000000)"""
+
+
+def _quoted(text: str) -> str:
+    return text.replace("'", "''")
+
+
+def _state(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_check_changes_nothing(filled: Path, tmp_path: Path) -> None:
+    """Neither a store that was closed, nor a backup, nor what a killed program has left, and no file is added."""
+    closed, backup, killed = tmp_path / "closed", tmp_path / "backup", tmp_path / "killed"
+    for folder in (closed, backup, killed):
+        folder.mkdir()
+    shutil.copyfile(filled, closed / "shop")
+    StoreMaintenance(str(filled)).backup(backup / "shop")
+    with closing(open_store(closed / "shop")) as store:
+        store.cases.write("last", Case(job=JOB), seen=0)
+        for name in ("shop", "shop-wal"):
+            shutil.copyfile(closed / name, killed / name)
+    for folder, cases in ((closed, 2), (backup, 1), (killed, 2)):
+        before = _state(folder)
+        found = StoreMaintenance(str(folder / "shop")).check()
+        assert (found.wrong, found.holds["cases"]) == ((), cases)
+        assert found.where == str(folder / "shop")
+        assert _state(folder) == before
+
+
+def test_store_in_use_is_checked(store: SqlStore, place: str) -> None:
+    """With everything that was acknowledged, while it is open."""
+    fill(store)
+    store.cases.write("last", Case(job=JOB), seen=0)
+    found = StoreMaintenance(place).check()
+    assert (found.wrong, found.holds["cases"]) == ((), 2)
+
+
+def test_damage_in_one_table_leaves_the_rest_checked(filled: Path, tmp_path: Path) -> None:
+    """A missing table is named; what else is wrong is told all the same."""
+    file = tmp_path / "shop.sqlite"
+    shutil.copyfile(filled, file)
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute("DROP TABLE step_photo")
+        connection.execute("UPDATE device SET name = 'x'")
+        connection.commit()
+    wrong = StoreMaintenance(str(file)).check().wrong
+    assert "the table step_photo is missing" in wrong
+    assert any("the device x" in sentence for sentence in wrong)

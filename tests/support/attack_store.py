@@ -1,0 +1,226 @@
+"""Attacks on the store: processes killed while they write, and single changed bits in its file."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import tempfile
+import time
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from attack_figures import Figures
+from postgres import PostgreSQL
+from store_writers import MEASURED, start, write_entries
+
+from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text
+from gainwright.model import Case, Closure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from gainwright.app.store import Store
+
+JOB = example_text("one_amplifier")
+WRITERS = 2
+LIVES_S = 0.15
+"""A writer is killed within this time after its first acknowledged write."""
+
+
+def attack(seed: int, seconds: float) -> Sequence[Figures]:
+    """Kill writers on both databases and change bits of a file, a third of the time each.
+
+    Parameters
+    ----------
+    seed : draws the moments and the bits.
+    seconds : about how long; 0 for the least that shows something.
+    """
+    return [
+        _timed(kills_on_a_file, seed, seconds / 3),
+        _timed(kills_on_a_server, seed + 1, seconds / 3),
+        _timed(flips, seed + 2, seconds / 3),
+    ]
+
+
+def _timed(do: Callable[[int, float], Figures], seed: int, seconds: float) -> Figures:
+    begun = time.monotonic()
+    figures = do(seed, seconds)
+    figures.seconds = time.monotonic() - begun
+    return figures
+
+
+# ---- kills -------------------------------------------------------------------------------------------------------
+
+
+def kills_on_a_file(seed: int, seconds: float) -> Figures:
+    """Kill writers to a file, again and again; everything acknowledged must be there."""
+    with tempfile.TemporaryDirectory(prefix="gainwright-attack-") as folder:
+        return _kills(Figures("kills on SQLite"), str(Path(folder) / "shop.sqlite"), seed, seconds)
+
+
+def kills_on_a_server(seed: int, seconds: float) -> Figures:
+    """Kill writers to a server's database, and every tenth time the server itself."""
+    server = PostgreSQL(durable=True)
+    try:
+        server.start()
+        return _kills(Figures("kills on PostgreSQL"), server.new_database(), seed, seconds, server)
+    finally:
+        server.remove()
+
+
+def _kills(figures: Figures, place: str, seed: int, seconds: float, server: PostgreSQL | None = None) -> Figures:
+    draw, until = random.Random(seed), time.monotonic() + seconds  # noqa: S311  (no secret)
+    with closing(open_store(place)) as store:
+        job = store.jobs.add(title="killed", text=JOB).id
+    acknowledged: set[int] = set()
+    revision = 1
+    while figures.tried == 0 or time.monotonic() < until:
+        begun = time.monotonic()
+        said = _killed_once(place, job, draw, server if figures.tried % 10 == 9 * WRITERS % 10 else None)
+        figures.tried += WRITERS
+        numbers = {number for what, number in said if what == "entry"}
+        acknowledged |= numbers
+        figures.acknowledged += len(said)
+        revision = max([revision, *(number for what, number in said if what == "revision")])
+        with closing(open_store(place)) as store:
+            kept = {entry.number for entry in store.runs.entries(job)}
+            there = store.jobs.get(job).revision
+        lost = len(acknowledged - kept) + max(0, revision - there)
+        figures.lost += lost
+        if lost:
+            figures.fell(f"{lost} acknowledged writes lost after kill {figures.tried} of seed {seed} at {figures.what}")
+        figures.took(begun)
+    wrong = StoreMaintenance(place).check().wrong
+    if wrong:
+        figures.fell(f"after kills of seed {seed}: {wrong[0]}")
+    return figures
+
+
+def _killed_once(place: str, job: str, draw: random.Random, server: PostgreSQL | None) -> list[tuple[str, int]]:
+    """Let writers write until they are killed; return what was acknowledged."""
+    writers = [start(write_entries, place, job, f"writer{n}") for n in range(WRITERS)]
+    said: list[tuple[str, int]] = []
+    for writer in writers:
+        with suppress(EOFError):  # its database went away before the first write
+            said.append(writer.heard.recv())
+    time.sleep(draw.uniform(0, LIVES_S))
+    if server is not None:
+        server.stop()
+    for writer in writers:
+        said += writer.kill()
+    if server is not None:
+        server.start()
+    return said
+
+
+# ---- changed bits ------------------------------------------------------------------------------------------------
+
+
+def flips(seed: int, seconds: float) -> Figures:
+    """Change single bits of a store's file: everything reads as it was written, or is refused in a sentence."""
+    figures = Figures("changed bits of a store")
+    draw, until = random.Random(seed), time.monotonic() + seconds  # noqa: S311  (no secret)
+    with tempfile.TemporaryDirectory(prefix="gainwright-attack-") as folder:
+        whole, file = Path(folder) / "whole.sqlite", Path(folder) / "flipped.sqlite"
+        with closing(open_store(whole)) as store:
+            fill(store)
+        as_written = everything(whole)
+        while figures.tried == 0 or time.monotonic() < until:
+            begun = time.monotonic()
+            shutil.copyfile(whole, file)
+            where = flip(file, draw)
+            figures.tried += 1
+            try:
+                read = everything(file)
+            except Exception as error:  # noqa: BLE001  whatever it is: it isn't a refusal
+                figures.tracebacks += 1
+                figures.fell(f"{where}: {type(error).__name__}: {error}")
+                continue
+            refused = {name for name, found in read.items() if isinstance(found, CallError)}
+            figures.refused += bool(refused)
+            silent = [name for name in as_written if name not in refused and read[name] != as_written[name]]
+            figures.lost += len(silent)
+            if silent:
+                figures.fell(f"{where}: {silent[0]} was read otherwise in silence")
+            figures.took(begun)
+    return figures
+
+
+def fill(store: Store) -> None:
+    """Keep one of everything."""
+    job = store.jobs.add(title="Großer Bus", text=JOB)
+    at = store.runs.add(job.id, step="gain", kind="reading", text="2,1 V", value={"value": 2.1}, by="phone", seen=0)
+    assert at.number == 1
+    store.notes.add(
+        job.id, step="gain", text="loose screw", by="phone", photo=bytes(range(256)), media_type="image/png"
+    )
+    store.recordings.add(job.id, name="a.wav", content=bytes(range(256)) * 40, measured=MEASURED)
+    store.cases.write("blue", Case(title="no bass", job=JOB, closed=Closure(cause="gain_low", where="amp")), seen=0)
+    store.devices.add(name="phone", token_digest="digest")  # noqa: S106  (no password)
+    store.documents.put("music folder", "k", {"path": "/music", "ü": [1.5, None, True]})
+
+
+def flip(file: Path, draw: random.Random) -> str:
+    """Change one bit of a file; return which."""
+    content = bytearray(file.read_bytes())
+    at, bit = draw.randrange(len(content)), draw.randrange(8)
+    content[at] ^= 1 << bit
+    file.write_bytes(content)
+    return f"bit {bit} of byte {at}"
+
+
+def everything(where: Path | SqlStore) -> dict[str, Any]:
+    """Read everything of a store as the program does; return what each call gave, the error of one that refused, and of the check."""
+    if isinstance(where, SqlStore):
+        return _everything(where)
+    found: dict[str, Any] = {"check": _or_error(lambda: StoreMaintenance(str(where)).check().wrong)}
+    store = _or_error(lambda: open_store(where))
+    if isinstance(store, CallError):
+        return dict.fromkeys(_READS, store) | found
+    with closing(store):
+        found = _everything(store) | found
+    if found["check"]:  # what `check` tells isn't in silence: a row that an index doesn't find any longer
+        error = (
+            found["check"] if isinstance(found["check"], CallError) else CallError(str(found["check"]), code="check")
+        )
+        found = {name: error if name != "check" and not read else read for name, read in found.items()} | {
+            "check": error
+        }
+    return found
+
+
+def _everything(store: SqlStore) -> dict[str, Any]:
+    return {name: _or_error(lambda read=read: read(store)) for name, read in _READS.items()}  # type: ignore[misc]
+
+
+def _or_error(call: Callable[[], Any]) -> Any:
+    try:
+        return call()
+    except CallError as error:
+        return error
+
+
+def _job(store: SqlStore) -> str:
+    """Return the name of the only job, which its versions are found by, too."""
+    return next((job.id for job in store.jobs.list()), "")
+
+
+_READS: dict[str, Callable[[SqlStore], Any]] = {
+    "jobs": lambda store: store.jobs.list(),
+    "job": lambda store: store.jobs.get(_job(store)),
+    "entries": lambda store: store.runs.entries(_job(store)),
+    "notes": lambda store: store.notes.of(_job(store)),
+    "photo": lambda store: [store.notes.photo(note.id) for note in store.notes.of(_job(store))],
+    "recordings": lambda store: store.recordings.of(_job(store)),
+    "sound": lambda store: [store.recordings.content(one.id) for one in store.recordings.of(_job(store))],
+    "case": lambda store: store.cases.get("blue"),
+    "cases": lambda store: list(store.cases.find()),
+    "counted": lambda store: store.cases.counted(),
+    "devices": lambda store: store.devices.list(),
+    "document": lambda store: store.documents.get("music folder", "k"),
+    "documents": lambda store: store.documents.list("music folder"),
+}
+"""What the program reads of such a store."""
