@@ -1,7 +1,8 @@
 """Requests that nobody would send: every route with odd names, values, forms, files and bytes; and the typed API by schemathesis.
 
-They go to a server on 127.0.0.1, started here or given. No answer may be a server's error, name a folder of the machine's
-installation or hold a traceback, and the log may hold none.
+They go to a server on 127.0.0.1, started here or given, from its own machine and from a paired device. No answer may be a server's error,
+name a folder of the installation or hold a traceback, and the log may hold none. No error, and nothing that the device is told, may
+name the folder of the store either.
 """
 
 from __future__ import annotations
@@ -10,10 +11,12 @@ import itertools
 import json
 import random
 import re
+import socket
+import ssl
 import sys
 import tempfile
 import time
-from contextlib import suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -48,9 +51,10 @@ UNSENDABLE = (httpx.InvalidURL, UnicodeError, ValueError, TypeError, httpx.Local
 class Requests:
     """Draws requests from a seed, sends them to one server and judges the answers."""
 
-    def __init__(self, seed: int, server: WebServer) -> None:
+    def __init__(self, seed: int, server: WebServer, *, of_device: bool = False) -> None:
         self._seed, self._chance, self._server = seed, random.Random(seed), server  # noqa: S311  an attack, not a secret
-        self.figures = Figures("requests")
+        self._of_device = of_device
+        self.figures = Figures("requests of another device" if of_device else "requests")
         self._routes = [
             (method, route)
             for router in (*routers.API, *routers.PAGES)
@@ -64,14 +68,17 @@ class Requests:
 
     def send(self, until: float, *, least: int) -> None:
         """Send requests until a moment of the monotonic clock, and at least some."""
-        with self._server.client(timeout=PATIENCE_S) as client:
+        with self._client() as client:
             for number in itertools.count():
                 if number >= least and time.monotonic() >= until:
                     return
                 if number % ROUND == 0:
                     self._there = fill(self._server) if time.monotonic() < until else _one_job(self._server)
                 method, path, parts = self._drawn()
-                self._one(client, f"seed {self._seed}, request {number}: {method} {path[:120]}", method, path, parts)
+                self.one(client, f"seed {self._seed}, request {number}: {method} {path[:120]}", method, path, parts)
+
+    def _client(self) -> AbstractContextManager[httpx.Client]:
+        return paired(self._server) if self._of_device else self._server.client(timeout=PATIENCE_S)
 
     def _drawn(self) -> tuple[str, str, dict[str, Any]]:
         chance = self._chance
@@ -123,7 +130,7 @@ class Requests:
         files = {name: odd_values.file(chance) for name in names if name in ("file", "photo", "results")}
         return {"data": fields, **({"files": files} if files else {})}
 
-    def _one(self, client: httpx.Client, name: str, method: str, path: str, parts: dict[str, Any]) -> None:
+    def one(self, client: httpx.Client, name: str, method: str, path: str, parts: dict[str, Any]) -> None:
         """Send one request, and once more if its refusal took long: another process may have had the processor."""
         answer, took_s = self._answer(client, name, method, path, parts)
         if answer is None:
@@ -139,7 +146,8 @@ class Requests:
             self.figures.tracebacks += 1
             self.figures.fell(f"{name}: {answer.status_code}: {answer.text[:150]!r}")
         told = answer.text if len(answer.content) < 4_000_000 else ""
-        if told and (secret := next((s for s in SECRETS if s in told and s not in path), None)):
+        secrets = (*SECRETS, str(self._server.folder)) if refused or self._of_device else SECRETS
+        if told and (secret := next((s for s in secrets if s in told and s not in path), None)):
             at = told.find(secret)
             self.figures.fell(f"{name}: {answer.status_code} tells of the machine: {told[max(at - 60, 0) : at + 60]!r}")
         if "html" in answer.headers.get("content-type", ""):
@@ -165,6 +173,48 @@ class Requests:
         return None, 0.0
 
 
+@contextmanager
+def paired(server: WebServer) -> Iterator[httpx.Client]:
+    """Give a client of another device, paired, of a server that listens to a network too (on this machine)."""
+    trusting = ssl.create_default_context()
+    trusting.check_hostname, trusting.verify_mode = False, ssl.CERT_NONE
+    with server.client() as own:
+        address = own.get("/api/bench").json()["addresses"][0]
+        with httpx.Client(base_url=address, verify=trusting, timeout=PATIENCE_S) as client:
+            for _ in range(120):  # after wrong codes it has to wait, as a person must
+                digits = own.post("/api/bench/code").raise_for_status().json()["digits"]
+                answer = client.post("/pair", data={"code": digits, "name": "phone"})
+                if answer.status_code != 429:
+                    break
+                time.sleep(0.5)
+            client.get("/api/jobs").raise_for_status()
+            yield client
+
+
+def nonsense(seed: int, seconds: float, server: WebServer) -> Figures:
+    """Send bytes that are no requests, or half of one; the server closes the line or says so, and lives."""
+    chance, figures, began = random.Random(seed), Figures("bytes that are no request"), time.monotonic()  # noqa: S311
+    while figures.tried < FEW or time.monotonic() < began + seconds:
+        figures.tried += 1
+        heads = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n5\r\nabc"
+        sent = (
+            odd_values.changed(heads, chance) if chance.random() < 0.8 else chance.randbytes(chance.randrange(1, 9_000))
+        )
+        since = time.monotonic()
+        with suppress(OSError), socket.create_connection(("127.0.0.1", server.port), timeout=5) as line:
+            line.sendall(sent)
+            line.shutdown(socket.SHUT_WR)
+            answer = line.recv(9_000)
+            figures.refused += answer.startswith(b"HTTP/1.1 4")
+            if answer.startswith(b"HTTP/1.1 5") or any(s.encode() in answer for s in SECRETS):
+                figures.fell(f"seed {seed}, number {figures.tried}: {sent[:80]!r} is answered {answer[:80]!r}")
+        figures.took(since)
+    if server.process is None or server.process.poll() is not None:
+        figures.fell(f"seed {seed}: the server ended")
+    figures.seconds = time.monotonic() - began
+    return figures
+
+
 def _one_job(server: WebServer) -> dict[str, str]:
     with server.client() as client:
         return {"job": client.post("/api/jobs", json={"like": "full_range"}).raise_for_status().json()["id"]}
@@ -180,12 +230,12 @@ def as_json(given: Any) -> bytes:
         sys.set_int_max_str_digits(limit)
 
 
-def requests(seed: int, seconds: float, server: WebServer) -> Figures:
-    """Send odd requests to a running server."""
+def requests(seed: int, seconds: float, server: WebServer, *, of_device: bool = False) -> Figures:
+    """Send odd requests to a running server, from its own machine or another device."""
     assert server.process is not None
     began, process = time.monotonic(), psutil.Process(server.process.pid)
     said, before_mb = len(server.said), process.memory_info().rss / 1e6
-    sending = Requests(seed, server)
+    sending = Requests(seed, server, of_device=of_device)
     sending.send(began + seconds, least=FEW)
     figures = sending.figures
     for line in server.said[said:]:
@@ -236,18 +286,20 @@ def _reason(error: BaseException) -> str:
 
 
 def attack(seed: int, seconds: float, server: WebServer | None = None) -> Sequence[Figures]:
-    """Do both, two thirds of the time odd requests; the short form leaves the typed ones to their own tests."""
-
-    def both(running: WebServer) -> Iterator[Figures]:
-        yield requests(seed, seconds * 2 / 3, running)
-        if seconds:
-            yield typed(seed, seconds / 3, running)
-
+    """Do all of it to a server, or to one of its own, which another device reaches as well (at 127.0.0.2)."""
     if server is not None:
-        return together(both(server))
+        return together(_all(seed, seconds, server))
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
-        running = WebServer(Path(folder)).start()
+        running = WebServer(Path(folder), ("--lan", "--address", "127.0.0.2")).start()
         try:
-            return together(both(running))
+            return together(_all(seed, seconds, running))
         finally:
             running.stop()
+
+
+def _all(seed: int, seconds: float, server: WebServer) -> Iterator[Figures]:
+    if seconds:  # in the short form, other tests do these; the device first: wrong codes close the door for a while
+        yield requests(seed + 1, 0.25 * seconds, server, of_device=True)
+        yield typed(seed, 0.3 * seconds, server)
+    yield requests(seed, 0.4 * seconds, server)
+    yield nonsense(seed, 0.05 * seconds, server)
