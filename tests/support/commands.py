@@ -7,7 +7,6 @@ import io
 import os
 import subprocess
 import sys
-import traceback
 from typing import TYPE_CHECKING
 from unittest import mock
 
@@ -19,8 +18,7 @@ def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.Complet
     """Run `gainwright` in this process, in a folder, with what is typed; return what a program of its own would leave.
 
     The person's own data lie in the folder's folder `data`.
-    An error nobody caught is a traceback and status 1, as the interpreter makes of it. Warnings stay what the test
-    makes of them: errors.
+    An error nobody foresaw is status 70, with its report. Warnings stay what the test makes of them: errors.
     """
     from gainwright.cli import main
 
@@ -39,9 +37,6 @@ def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.Complet
             main()
         except SystemExit as ended:
             status = ended.code if isinstance(ended.code, int) else int(ended.code is not None)
-        except Exception:  # noqa: BLE001  what the interpreter does with one
-            traceback.print_exc()
-            status = 1
     return subprocess.CompletedProcess(command, status, _text(out), _text(err))
 
 

@@ -466,11 +466,16 @@ def inside(tmp_path: Path) -> Iterator[TestClient]:
 
 
 @pytest.mark.parametrize("path", ["/fails", "/api/fails"])
-def test_unexpected_error_reveals_no_details(inside: TestClient, path: str, tmp_path: Path) -> None:
-    """An exception in the program is answered with a sentence, the headers, and nothing of what happened or where."""
+def test_unexpected_error_reveals_no_details(
+    inside: TestClient, path: str, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """An exception in the program is answered with a sentence, a number that is in the log, and nothing of what happened."""
     answer = inside.get(path)
     assert answer.status_code == 500
     assert "internal error" in answer.text
+    number = re.search(r"error ([0-9a-f]{8})", answer.text)
+    assert number is not None
+    assert f"unexpected error {number[1]}" in caplog.text
     for inner in ("swordfish", "ZeroDivision", "Traceback", ".py"):
         assert inner not in answer.text
     for folder in (tmp_path, Path.home(), Path(gainwright.__file__).parent, Path.cwd()):

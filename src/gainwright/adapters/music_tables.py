@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 import importlib
 import io
 from typing import TYPE_CHECKING, Any
 
 from gainwright.adapters.files import write_file
 from gainwright.errors import CallError
+from gainwright.harmless import csv_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -35,17 +35,7 @@ def write_table(path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, 
 
 
 def _csv(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes:
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    for row in rows:
-        writer.writerow([_cell(row[column]) for column in columns])
-    return out.getvalue().encode()
-
-
-def _cell(value: Any) -> Any:
-    """Return a cell; a text that a spreadsheet would take for a formula is prefixed with an apostrophe."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
+    return csv_text([columns, *([row[column] for column in columns] for row in rows)], line_end="\n").encode()
 
 
 def _parquet(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes:

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
+from gainwright.harmless import json_without_controls, without_controls
 from gainwright.results import to_json
 
 SOMETHING_WRONG = 1
@@ -30,17 +31,17 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instea
 
 def print_text(text: str) -> None:
     """Print a result."""
-    sys.stdout.write(text + "\n")
+    sys.stdout.write(without_controls(text) + "\n")
 
 
 def print_json(found: Any) -> None:
     """Print a result, or a dictionary of results, as one JSON object."""
-    print_text(json.dumps(to_json(found), ensure_ascii=False, allow_nan=False))
+    sys.stdout.write(json_without_controls(json.dumps(to_json(found), ensure_ascii=False, allow_nan=False)) + "\n")
 
 
 def say(text: str) -> None:
     """Print a message to standard error, so that standard output holds the result alone."""
-    sys.stderr.write(text + "\n")
+    sys.stderr.write(without_controls(text) + "\n")
     sys.stderr.flush()
 
 

@@ -11,7 +11,7 @@ from typer.main import get_command_name
 
 from gainwright import __version__
 from gainwright.cli import class_exercises, faults, jobs, music, papers, readings, recordings, server, store
-from gainwright.cli.base import app, print_text
+from gainwright.cli.base import app, print_text, say
 from gainwright.cli.options import with_option
 from gainwright.errors import GainwrightError, exit_status
 
@@ -23,11 +23,11 @@ COMMANDS = (jobs, recordings, readings, music, faults, class_exercises, papers, 
 
 
 def main() -> None:
-    """Run the command line; errors that the user can correct become one message and exit status 2."""
+    """Run the command line; errors that the user can correct become one message and exit status 2, all others status 70."""
     try:
         with_called_command(sys.argv[1:])()
     except GainwrightError as error:
-        sys.stderr.write(f"gainwright: {with_option(error)}\n")
+        say(f"gainwright: {with_option(error)}")
         raise SystemExit(exit_status(error)) from None
     except KeyboardInterrupt:
         sys.stderr.write("gainwright: stopped\n")
@@ -35,6 +35,11 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         raise SystemExit(0) from None
+    except Exception as error:  # noqa: BLE001  whatever it is, the person gets a sentence
+        from gainwright.cli.failures import FAILED_INSIDE, told_failure
+
+        say(f"gainwright: {told_failure(error, sys.argv[1:])}")
+        raise SystemExit(FAILED_INSIDE) from None
 
 
 def with_called_command(arguments: Sequence[str]) -> typer.Typer:

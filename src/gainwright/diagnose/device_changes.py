@@ -80,7 +80,9 @@ def _outputs_crossed(where: str, chain: Chain, hidden: Floats) -> Change:
     for mine, theirs in ((output, other), (other, output)):
         from_them = _ports_by_side(stage, theirs, chain)
         for side, ports in _ports_by_side(stage, mine, chain).items():
-            via = from_them.get(side) or from_them.get("mono") or from_them["left"]
+            via = from_them.get(side) or from_them.get("mono") or next(iter(from_them.values()), None)
+            if via is None:
+                continue
             taken |= {(port, via[0]): np.ones(len(hidden)) for port in ports}
     return Change(taken=taken)
 

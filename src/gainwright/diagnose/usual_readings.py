@@ -49,7 +49,7 @@ def _volts(diagnoser: Diagnoser, entry: Reading) -> tuple[float, float] | None:
 def _checked(diagnoser: Diagnoser, entry: Check) -> tuple[float, float] | None:
     stage, _, what = entry.check.rpartition(".")
     found = diagnoser.job.stages.get(stage.split(".", maxsplit=1)[0])
-    if what == "supply_voltage" and not (isinstance(found, Amplifier) and found.supply.running is not None):
+    if what == "supply_voltage" and not (isinstance(found, Amplifier) and found.supply.is_own):
         return LOW_RESTING_V, HIGHEST_SUPPLY_V
     if what == "resistance" and found is not None and found.kind == "speaker":
         usual = diagnoser.rough.usual_coil_ohm(stage.split(".", maxsplit=1)[0])

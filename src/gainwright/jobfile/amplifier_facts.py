@@ -48,7 +48,7 @@ def sensitivity_facts(name: str, stage: Amplifier) -> Iterator[tuple[str, tuple[
 def powered_facts(name: str, stage: Powered) -> Iterator[Fact]:
     """Yield the supply of a stage that has its own, and the level that turns it on when a signal does."""
     running, resting = stage.supply.running, stage.supply.resting
-    if running is not None and running.known:
+    if running is not None and stage.supply.is_own:
         yield Fact(f"{name}.supply.running", running, given=True)
         rests = scaled(running, RESTING_SHARE)
         rests = Quantity(f"{rests.nominal:.3g} V", "voltage", rests.spread)

@@ -236,6 +236,7 @@ _MESSAGES = {
         say("input should be a valid integer, unable to parse string as an integer"),
         say("input should be a valid number"),
         say("input should be a valid number, unable to parse string as a number"),
+        say("input should be a finite number"),
         say("input should be a valid string"),
         say("input should be a valid list"),
         say("input should be a valid dictionary"),
@@ -261,8 +262,15 @@ def _message(error: Any) -> str:
 
 
 def _remedy(error: Any) -> str:
-    expected = error.get("ctx", {}).get("expected")
-    return say("write {name}", name=expected) if expected else ""
+    about = error.get("ctx", {})
+    match error["type"]:
+        case "greater_than_equal":
+            return say("write {bound} or more", bound=about["ge"])
+        case "less_than_equal":
+            return say("write {bound} or less", bound=about["le"])
+        case "finite_number":
+            return say("write a number")
+    return say("write {name}", name=about["expected"]) if about.get("expected") else ""
 
 
 def _key_path(loc: Sequence[Any], document: CommentedMap) -> list[str]:

@@ -37,6 +37,8 @@ ROUNDED_SHARE = 0.03
 """Share of the limit that counts as the onset for rounded tops."""
 STAYS = 5
 """Number of consecutive frames over the limit that count as an onset."""
+LEAST_POWER = 1e-30
+"""Power that the rounding of a loud constant may leave of nothing."""
 AUDIBLE_DB = 60.0
 """Frames this far below the loudest are ignored."""
 EVEN_SHARE = 0.3
@@ -254,7 +256,7 @@ def _track_tone(
         Frame(
             float((i * hop + count / 2) / rate_hz),
             20 * math.log10(phasors[i, 0]),
-            10 * math.log10(2 * power[i]),
+            10 * math.log10(max(2 * power[i], LEAST_POWER)),
             100 * float(thd[i]),
             float(np.sqrt(even[i] / odd[i])) if odd[i] > 0 else 0.0,
         )

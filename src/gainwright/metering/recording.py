@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 LONGEST_SAMPLES = 4_000_000_000 // 8
 """Samples of all channels together that are read into memory (4 GB)."""
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ, MOST_CHANNELS = 1000, 1_000_000, 64
+LARGEST_SAMPLE = 1e12
+"""Re full scale: a file of floating-point numbers may hold integers, but its squares must be numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,37 @@ def read_recording_bytes(content: bytes, *, name: str) -> Recording:
     """
     if not content:
         raise RecordingError(say("is empty"), code="empty", where=name, remedy=say("record again"))
-    return _read(io.BytesIO(content), name)
+    return _read(_Content(content), name)
+
+
+class _Content(io.BytesIO):
+    """A file in memory; a damaged one may ask for a place before its beginning, which stays where it is."""
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
+        try:
+            return super().seek(offset, whence)
+        except ValueError:
+            return self.tell()
+
+
+def _check_format(rate_hz: int, channels: int, where: str) -> None:
+    """Refuse a header that no recording of sound has. RecordingError: it is one."""
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        raise RecordingError(
+            say("has a sampling rate of {rate} Hz", rate=rate_hz),
+            code="bad_rate",
+            where=where,
+            rule=say("{low} Hz to {high} Hz can be measured", low=LOWEST_RATE_HZ, high=HIGHEST_RATE_HZ),
+            remedy=say("record again at 44.1 or 48 kHz"),
+        )
+    if channels > MOST_CHANNELS:
+        raise RecordingError(
+            say("has {number} channels", number=channels),
+            code="too_large",
+            where=where,
+            rule=say("at most {most} can be measured", most=MOST_CHANNELS),
+            remedy=say("record again, or convert it"),
+        )
 
 
 def _read(source: Path | io.BytesIO, where: str) -> Recording:
@@ -77,6 +110,7 @@ def _read(source: Path | io.BytesIO, where: str) -> Recording:
 
     try:
         with soundfile.SoundFile(source) as file:
+            _check_format(int(file.samplerate), int(file.channels), where)
             if file.frames * file.channels > LONGEST_SAMPLES:
                 raise RecordingError(
                     say("is too long"), code="too_large", where=where, remedy=say("cut the steady tone out of it")
@@ -96,28 +130,34 @@ def _read(source: Path | io.BytesIO, where: str) -> Recording:
 
 
 def require_finite(recording: Recording) -> Recording:
-    """Return the recording if all its samples are finite.
+    """Return the recording if all its samples are numbers that a recording can have.
 
     Raises
     ------
-    RecordingError : none, or some that are NaN or infinite.
+    RecordingError : none, or some that are NaN, infinite or far beyond full scale.
     """
     if recording.samples.size == 0:
         raise RecordingError(say("contains no samples"), code="empty", where=recording.name, remedy=say("record again"))
-    # The sum is finite unless a sample is not; only then is its place searched.
-    if not np.isfinite(np.sum(recording.samples)):
-        bad = np.argwhere(~np.isfinite(recording.samples))
-        if len(bad):
-            frame, channel = bad[0]
-            raise RecordingError(
-                say(
-                    "sample {frame} ({frame2} s) of channel {channel} is not a number",
-                    frame=frame,
-                    frame2=f"{frame / recording.rate_hz:.3f}",
-                    channel=channel + 1,
-                ),
-                code="not_finite",
-                where=recording.name,
-                remedy=say("record again; this file is damaged"),
-            )
+    peak = max(float(np.max(recording.samples)), -float(np.min(recording.samples)))
+    if not np.isfinite(peak):
+        frame, channel = np.argwhere(~np.isfinite(recording.samples))[0]
+        raise RecordingError(
+            say(
+                "sample {frame} ({frame2} s) of channel {channel} is not a number",
+                frame=frame,
+                frame2=f"{frame / recording.rate_hz:.3f}",
+                channel=channel + 1,
+            ),
+            code="not_finite",
+            where=recording.name,
+            remedy=say("record again; this file is damaged"),
+        )
+    if peak > LARGEST_SAMPLE:
+        raise RecordingError(
+            say("its largest sample is {times} times full scale", times=f"{peak:.3g}"),
+            code="not_finite",
+            where=recording.name,
+            rule=say("at most {most} times full scale can be measured", most=f"{LARGEST_SAMPLE:g}"),
+            remedy=say("record again; this file is damaged"),
+        )
     return recording

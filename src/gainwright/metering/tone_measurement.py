@@ -173,7 +173,7 @@ def _channel(
             asked_hz=expect_hz,
         )
 
-    early = _nothing_to_fit(rms_dbfs, dc_dbfs, seconds, share)
+    early = _too_short(len(samples), rate_hz) or _nothing_to_fit(rms_dbfs, dc_dbfs, seconds, share)
     if early is not None:
         return plain(*early)
     tone = find_tone(part, rate_hz=rate_hz, power=power, expect_hz=expect_hz)
@@ -209,6 +209,17 @@ def _certainly_unclipped(split: Lines, frequency_hz: float, rate_hz: float) -> b
     """
     seen = 3 * frequency_hz < 0.9 * min(HIGH_HZ, 0.5 * rate_hz) and split.thd_of_noise < WHOLE_THD
     return seen and split.thd < WHOLE_THD
+
+
+def _too_short(count: int, rate_hz: int) -> tuple[str, str] | None:
+    """Return verdict and reason of a recording in which nothing could be told apart."""
+    if count >= LEAST_SECONDS * rate_hz:
+        return None
+    return "too_short", say(
+        "the recording is {seen} s long; {seconds} s are needed",
+        seen=f"{count / rate_hz:.2g}",
+        seconds=f"{LEAST_SECONDS:g}",
+    )
 
 
 def _nothing_to_fit(rms_dbfs: float, dc_dbfs: float, seconds: float, share: float) -> tuple[str, str] | None:

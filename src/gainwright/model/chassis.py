@@ -36,7 +36,7 @@ def supply_of(job: Job, name: str) -> str:
     """Return the stage whose `supply` feeds a stage: its own, or one given in its chassis; `vehicle` without any."""
     for member in stages_of(job, unit_of(job, name)):
         stage = job.stages.get(member)
-        if isinstance(stage, Powered) and stage.supply.running is not None:
+        if isinstance(stage, Powered) and stage.supply.is_own:
             return member
     return "vehicle"
 
@@ -80,4 +80,4 @@ def check_chassis(job: Job) -> None:
 
 def _given(job: Job, members: tuple[str, ...]) -> list[Powered]:
     stages = [job.stages[member] for member in members]
-    return [s for s in stages if isinstance(s, Powered) and s.supply.running is not None]
+    return [s for s in stages if isinstance(s, Powered) and s.supply.is_own]

@@ -15,12 +15,13 @@ _BAND = re.compile(
     r"(?P<kind>peak|low-shelf|high-shelf)\s+(?P<gain>.+?)\s+at\s+(?P<corner>.+?)\s+q\s+(?P<q>.+)", re.IGNORECASE
 )
 _COILS = re.compile(
-    r"(?P<number>[0-9]+)\s*x\s*(?P<each>.+?)(?:\s+(?P<wiring>parallel|series|separate|series-parallel))?", re.IGNORECASE
+    r"(?P<number>[0-9]{1,2})\s*x\s*(?P<each>.+?)(?:\s+(?P<wiring>parallel|series|separate|series-parallel))?",
+    re.IGNORECASE,
 )
 _INTO = re.compile(r"\s*@\s*|\s+(?:at|into|in|on)\s+|\s*/\s*(?=[0-9])", re.IGNORECASE)
 _CHANNELS = re.compile(r"^[0-9]+\s*[x×]\s*(?=[0-9])|\s*[x×]\s*[0-9]+(?=\s*(?:@|at\b|into\b|in\b|on\b))", re.IGNORECASE)
 """`4 x 75 W` and `75 W x 4`: so many channels of it; a rating is that of one."""
-_ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]+)\s*(?:counts|digits|count|digit))?")
+_ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]{1,6})\s*(?:counts|digits|count|digit))?")
 
 
 def _wrong(text: str, name: str, example: str, rule: str = "") -> QuantityError:
@@ -30,6 +31,11 @@ def _wrong(text: str, name: str, example: str, rule: str = "") -> QuantityError:
         rule=rule,
         remedy=say("write, for example, {example}", example=example),
     )
+
+
+def _above_zero(found: Quantity) -> Quantity | None:
+    """Return a known quantity with draws above zero; None when it is unknown or reaches zero."""
+    return found.above_zero() if found.known else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,10 +201,10 @@ class PowerRating:
                 rule=say("a rating is a power into a load"),
                 remedy=say("write, for example, {said} @ 4 ohm", said=said if said.known else "300 W"),
             )
-        rating = cls(text, parse(parts[0], "power"), parse(parts[1], "resistance"))
-        if not rating.load.nominal > 0:
+        load = _above_zero(parse(parts[1], "resistance"))
+        if load is None:
             raise _wrong(text, say("power rating"), "300 W @ 4 ohm", say("the load must be known and above zero"))
-        return rating
+        return cls(text, parse(parts[0], "power"), load)
 
     def as_written(self) -> str:
         """Return the text as written."""
@@ -224,7 +230,9 @@ class Ends:
     def parse(cls, text: str) -> Ends:
         """Read `0.2 .. 5 V`; a unit written once applies to both ends. A fixed gain has a sensitivity of one value."""
         if cls.may_be_single and ".." not in text:
-            only = parse(text, cls.dimension)
+            only = parse(text, cls.dimension).above_zero()
+            if only is None:
+                raise _wrong(text, say("pair of ends"), "0.2 .. 5 V", say("both ends are above zero"))
             return cls(text, only, only)
         if text.count("..") != 1 or "..." in text:
             raise _wrong(text, say("pair of ends"), "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
@@ -233,8 +241,13 @@ class Ends:
         if re.fullmatch(r"[+\-−]?[0-9.]+(?:[eE][+\-]?[0-9]+)?", first):
             first = f"{first} {unit}"
         ends = cls(text, parse(first, cls.dimension), parse(second, cls.dimension))
-        if cls.dimension == "voltage" and not ends.low > 0:
-            raise _wrong(text, say("pair of ends"), "0.2 .. 5 V", say("both ends are above zero"))
+        if cls.dimension == "voltage":
+            low, high = _above_zero(ends.first), _above_zero(ends.second)
+            if low is None or high is None:
+                raise _wrong(text, say("pair of ends"), "0.2 .. 5 V", say("both ends are above zero"))
+            ends = cls(text, low, high)
+        if not (ends.first.known and ends.second.known):
+            raise _wrong(text, say("pair of ends"), "-40 .. 0 dB", say("both ends must be known"))
         if ends.first.nominal == ends.second.nominal:
             raise QuantityError(
                 say("the ends {text} are the same", text=repr(text)),
@@ -298,8 +311,8 @@ class Coils:
             raise _wrong(
                 text, say("set of coils"), "4 x 4 ohm series-parallel", say("series-parallel is two pairs of coils")
             )
-        each = parse(match["each"], "resistance")
-        if not each.nominal > 0:
+        each = _above_zero(parse(match["each"], "resistance"))
+        if each is None:
             raise _wrong(
                 text, say("set of coils"), "2 x 4 ohm parallel", say("the resistance of a coil must be above zero")
             )

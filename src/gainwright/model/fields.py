@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, ConfigDict, PlainSerializer, PlainValidator, StringConstraints, WithJsonSchema
@@ -21,16 +21,24 @@ from gainwright.model.compounds import (
 from gainwright.model.field_types import FieldType, FieldTypeName
 from gainwright.model.marks import EXAMPLE as MARK_EXAMPLE
 from gainwright.model.marks import Mark
-from gainwright.quantities import DIMENSIONS, OPEN, OVER_RANGE, Quantity, parse, read_measured
+from gainwright.quantities import DIMENSIONS, OPEN, OVER_RANGE, Quantity, parse, reaches_zero, read_measured
 from gainwright.quantities.dimensions import NAMES
 from gainwright.texts import say
+
+LONGEST_VALUE, MOST_VALUES = 200, 64
+"""Characters of one value of a job; values of a list of them."""
 
 
 class Frozen(BaseModel):
     """Base of everything in the model: frozen, no unknown keys."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", arbitrary_types_allowed=True, populate_by_name=True, defer_build=True
+        frozen=True,
+        extra="forbid",
+        arbitrary_types_allowed=True,
+        populate_by_name=True,
+        defer_build=True,
+        allow_inf_nan=False,
     )
 
 
@@ -63,16 +71,40 @@ def _scalar(value: Any, example: str) -> str | float:
             code="no_quantity",
             remedy=say("write, for example, {example}", example=example),
         )
+    if isinstance(value, str) and len(value) > LONGEST_VALUE:
+        raise QuantityError(
+            say("{text} is too long", text=repr(value[:40] + "…")),
+            code="no_quantity",
+            rule=say("a value has at most {most} characters", most=LONGEST_VALUE),
+            remedy=say("write, for example, {example}", example=example),
+        )
     return value
 
 
-def _quantity(dimension: str, *, above_zero: bool = False, example: str = "") -> Any:
+def _few(values: Sequence[Any]) -> Sequence[Any]:
+    """Return a list. QuantityError: it has more values than any that is meant."""
+    if len(values) > MOST_VALUES:
+        raise QuantityError(
+            say("{number} values are listed", number=len(values)),
+            code="bad_value",
+            rule=say("at most {most} are allowed here", most=MOST_VALUES),
+            remedy=say("leave some out"),
+        )
+    return values
+
+
+def _quantity(dimension: str, *, above_zero: bool = False, least: float = 0.0, example: str = "") -> Any:
     kind = DIMENSIONS[dimension]
     example = example or kind.example
 
     def read(value: Any) -> Quantity:
         found = value if isinstance(value, Quantity) else parse(_scalar(value, example), dimension)
-        if above_zero and found.known and not found.nominal > 0:
+        if above_zero and found.known and found.nominal > 0:
+            kept = found.above_zero()
+            if kept is None or kept.nominal < least:
+                raise reaches_zero(found)
+            return kept
+        if above_zero and found.known:
             raise QuantityError(
                 say("a {name} of zero can't be", name=NAMES[kind.name]),
                 code="out_of_bounds",
@@ -134,7 +166,7 @@ Voltage = _quantity("voltage")
 Resistance = _quantity("resistance")
 AboveZeroVolts = _quantity("voltage", above_zero=True)
 AboveZeroOhms = _quantity("resistance", above_zero=True)
-AboveZeroRatio = _quantity("ratio", above_zero=True, example="1.2 dB")
+AboveZeroRatio = _quantity("ratio", above_zero=True, least=0.001, example="1.2 dB")
 Power = _quantity("power")
 Frequency = _quantity("frequency")
 Time = _quantity("time")
@@ -143,6 +175,7 @@ Area = _quantity("area")
 Current = _quantity("current")
 Fraction = _quantity("fraction")
 Ratio = _quantity("ratio")
+AboveZeroFraction = _quantity("fraction", above_zero=True, example="1 %")
 Level = _quantity("level")
 Number = _quantity("number")
 VoltsRead = _reads("voltage", "over_range")
@@ -156,7 +189,7 @@ def _compound(cls: Any, name: FieldTypeName, description: str, example: str, *, 
         if isinstance(value, cls):
             return value
         if accepts_list and isinstance(value, list | tuple):
-            return cls.parse([str(_scalar(item, example)) for item in value])
+            return cls.parse([str(_scalar(item, example)) for item in _few(value)])
         return cls.parse(str(_scalar(value, example)))
 
     schema: dict[str, Any] = {"type": "string", "description": description, "examples": [example]}
@@ -187,7 +220,7 @@ SensitivityField = _compound(SpeakerSensitivity, "loudness", "dB at 1 m for 2.83
 
 
 def _ratings(value: Any) -> tuple[PowerRating, ...]:
-    items = value if isinstance(value, list | tuple) else [value]
+    items = _few(value) if isinstance(value, list | tuple) else [value]
     ratings = tuple(
         item if isinstance(item, PowerRating) else PowerRating.parse(str(_scalar(item, "300 W @ 4 ohm")))
         for item in items

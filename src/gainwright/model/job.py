@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, StringConstraints
 
 from gainwright.model.field_types import FieldType
-from gainwright.model.fields import AboveZeroVolts, Fraction, Frequency, Frozen, Ratio, Time
+from gainwright.model.fields import AboveZeroFraction, AboveZeroVolts, Frequency, Frozen, Ratio, Time
 from gainwright.model.instruments import Instrument
 from gainwright.model.stages import AnyStage
 
@@ -43,6 +43,6 @@ class Job(Frozen):
     access: dict[str, Time] = Field(
         default_factory=dict, description="time to get access to a stage, before anything is done there"
     )
-    thd_limit: Fraction | None = None
+    thd_limit: AboveZeroFraction | None = None
     instruments: dict[Name, Instrument] = Field(default_factory=dict)
     stages: dict[Name, AnyStage] = Field(min_length=1, max_length=200)

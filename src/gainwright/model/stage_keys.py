@@ -73,7 +73,7 @@ class Volume(Frozen):
     """The volume control of a source, or a processor's master volume."""
 
     steps: int | None = Field(default=None, ge=1, le=1000)
-    at: float | None = Field(default=None, ge=0)
+    at: float | None = Field(default=None, ge=0, le=1000)
     step: AboveZeroRatio | None = Field(default=None, description="dB per step")
     top: Ratio | None = Field(
         default=None, description="level of a full-scale tone at the highest step relative to the source's ceiling"

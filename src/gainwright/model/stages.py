@@ -43,8 +43,15 @@ from gainwright.texts import say
 class Supply(Frozen):
     """Its own supply, where it isn't the vehicle's: another battery, or a converter, which holds its voltage with the engine off."""
 
-    running: Voltage | None = Field(default=None, description="at its terminals with the engine or a charger running")
-    resting: Voltage | None = Field(default=None, description="at its terminals with the engine off")
+    running: AboveZeroVolts | None = Field(
+        default=None, description="at its terminals with the engine or a charger running"
+    )
+    resting: AboveZeroVolts | None = Field(default=None, description="at its terminals with the engine off")
+
+    @property
+    def is_own(self) -> bool:
+        """Whether its voltage is known, and so another than the vehicle's."""
+        return self.running is not None and self.running.known
 
 
 class Powered(Frozen):

@@ -71,7 +71,7 @@ def pass_band_hz(job: Job, wiring: Wiring, node: Node) -> tuple[float, float]:
     """Return the ends of the widest band that reaches a node within 3 dB of its best, Hz, from 20 Hz to 20 kHz."""
     frequency_hz = np.geomspace(20, 20_000, 400)
     gain = passed(job, wiring, node, frequency_hz)
-    inside = gain > gain.max() * 10 ** (-3 / 20)
+    inside = gain >= gain.max() * 10 ** (-3 / 20)  # all of it where nothing passes
     edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
     first, last = max(zip(edges[::2], edges[1::2] - 1, strict=True), key=lambda run: run[1] - run[0])
     return float(frequency_hz[first]), float(frequency_hz[last])

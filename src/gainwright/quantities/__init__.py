@@ -5,7 +5,7 @@ The only package that knows units. Everything else works on plain SI floats and 
 
 from gainwright.quantities.bounds import check_bounds
 from gainwright.quantities.dimensions import DIMENSIONS, Dimension
-from gainwright.quantities.quantity import Quantity, parse, quantity
+from gainwright.quantities.quantity import Quantity, parse, quantity, reaches_zero
 from gainwright.quantities.random_draws import draw, latin_hypercube, uniform_points
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 from gainwright.quantities.typed_answers import (
@@ -61,6 +61,7 @@ __all__ = [
     "normalise_text",
     "parse",
     "quantity",
+    "reaches_zero",
     "read_choice",
     "read_lead",
     "read_measured",

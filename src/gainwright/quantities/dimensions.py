@@ -44,7 +44,8 @@ class Dimension:
     unit : SI unit of its values (for a level, its reference).
     units : unit text -> factor to the SI unit.
     pint_unit : unit that pint must be able to convert to; empty when no other unit is accepted.
-    low, high : closed bounds in the SI unit; `open_low` excludes the lower one.
+    low, high : closed bounds in the SI unit; `open_low` excludes the lower one. Upper ones are far beyond any vehicle.
+    smallest : the least value above zero, and the least spread, far below what is measured.
     example : a valid text.
     logarithmic : values are decibels, so a spread in per cent would be ambiguous.
     """
@@ -56,6 +57,7 @@ class Dimension:
     low: float = -math.inf
     high: float = math.inf
     open_low: bool = False
+    smallest: float = 0.0
     example: str = ""
     logarithmic: bool = False
 
@@ -66,13 +68,24 @@ def _dimension(name: str, unit: str, units: dict[str, float], **rest: object) ->
 
 DIMENSIONS: dict[str, Dimension] = dict(
     (
-        _dimension("voltage", "V", _with_prefixes(("V",), "numkµμ"), pint_unit="volt", low=0.0, example="4 V"),
+        _dimension(
+            "voltage",
+            "V",
+            _with_prefixes(("V",), "numkµμ"),
+            pint_unit="volt",
+            low=0.0,
+            high=1e5,
+            smallest=1e-9,
+            example="4 V",
+        ),
         _dimension(
             "resistance",
             "ohm",
             _with_prefixes(("ohm", "Ω", "Ω"), "mkM"),
             pint_unit="ohm",
             low=0.0,
+            high=1e12,
+            smallest=1e-6,
             example="4 ohm",
         ),
         _dimension(
@@ -81,6 +94,8 @@ DIMENSIONS: dict[str, Dimension] = dict(
             _with_prefixes(("W",), "mk"),
             pint_unit="watt",
             low=0.0,
+            high=1e7,
+            smallest=1e-6,
             open_low=True,
             example="300 W",
         ),
@@ -90,6 +105,8 @@ DIMENSIONS: dict[str, Dimension] = dict(
             _with_prefixes(("Hz",), "mkM"),
             pint_unit="hertz",
             low=0.0,
+            high=1e10,
+            smallest=1e-4,
             open_low=True,
             example="80 Hz",
         ),
@@ -99,6 +116,8 @@ DIMENSIONS: dict[str, Dimension] = dict(
             _with_prefixes(("s",), "numµμ") | {"min": 60.0, "h": 3600.0},
             pint_unit="second",
             low=0.0,
+            high=1e6,
+            smallest=1e-9,
             example="2.5 ms",
         ),
         _dimension(
@@ -107,6 +126,8 @@ DIMENSIONS: dict[str, Dimension] = dict(
             {"m": 1.0, "cm": 0.01, "mm": 0.001, "km": 1000.0},
             pint_unit="metre",
             low=0.0,
+            high=1e5,
+            smallest=1e-6,
             example="5 m",
         ),
         _dimension(
@@ -115,11 +136,22 @@ DIMENSIONS: dict[str, Dimension] = dict(
             {"mm2": 1e-6, "mm²": 1e-6},
             pint_unit="metre**2",
             low=0.0,
+            high=1e-2,
+            smallest=1e-10,
             open_low=True,
             example="2.5 mm²",
         ),
-        _dimension("current", "A", _with_prefixes(("A",), "mu"), pint_unit="ampere", low=0.0, example="40 A"),
-        _dimension("fraction", "1", {"%": 0.01}, low=0.0, high=1.0, example="20 %"),
+        _dimension(
+            "current",
+            "A",
+            _with_prefixes(("A",), "mu"),
+            pint_unit="ampere",
+            low=0.0,
+            high=1e5,
+            smallest=1e-9,
+            example="40 A",
+        ),
+        _dimension("fraction", "1", {"%": 0.01}, low=0.0, high=1.0, smallest=1e-9, example="20 %"),
         _dimension("ratio", "dB", {"dB": 1.0}, low=-200.0, high=200.0, example="-6 dB", logarithmic=True),
         _dimension("level", "dBFS", {"dBFS": 1.0}, low=-200.0, high=0.0, example="-6 dBFS", logarithmic=True),
         _dimension(
@@ -131,7 +163,7 @@ DIMENSIONS: dict[str, Dimension] = dict(
             example="88 dB",
             logarithmic=True,
         ),
-        _dimension("number", "1", {"": 1.0}, low=0.0, open_low=True, example="0.7"),
+        _dimension("number", "1", {"": 1.0}, low=0.0, high=1e4, open_low=True, smallest=1e-3, example="0.7"),
     )
 )
 

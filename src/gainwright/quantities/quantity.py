@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gainwright.errors import QuantityError
 from gainwright.quantities.dimensions import DIMENSIONS, NAMES, Dimension, to_si
@@ -16,6 +16,10 @@ from gainwright.texts import joined, say
 _NUMBER = r"[+\-−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+\-]?[0-9]+)?"
 _TERM = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^0-9\s±+\-−.,][^±]*?)?\s*")
 _LONGEST_TEXT = 200
+_LEAST_SHARE = 0.01
+"""Share of the middle at which the draws of what can't be zero end."""
+_LEAST_DB = 1e-6
+"""Least spread of a level or ratio, dB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,14 @@ class Quantity:
     def known(self) -> bool:
         """Whether it has a value (is not `unknown`)."""
         return not isinstance(self.spread, Unknown)
+
+    def above_zero(self) -> Quantity | None:
+        """Return it with draws that stay above zero, at a hundredth of its middle or more; None when it reaches zero."""
+        if isinstance(self.spread, Normal) and self.spread.mean > self.spread.half_width:
+            low = max(self.spread.low, _LEAST_SHARE * self.spread.mean)
+            return replace(self, spread=replace(self.spread, low=low))
+        lowest = self.spread.low if isinstance(self.spread, Uniform) else self.interval[0]
+        return self if not self.known or lowest > 0 else None
 
     @property
     def nominal(self) -> float:
@@ -81,7 +93,26 @@ def _parse(text: str, dimension: str) -> Quantity:
     if not plus_minus:
         return Quantity(text, dimension, Exact(value))
     half_width = _parse_tolerance(tolerance, centre, value, kind, text)
-    return Quantity(text, dimension, Normal(value, half_width, kind.low))
+    found = Quantity(text, dimension, Normal(value, half_width, kind.low))
+    if not kind.open_low:
+        return found
+    kept = found.above_zero()
+    if kept is None:
+        raise reaches_zero(found)
+    return kept
+
+
+def reaches_zero(found: Quantity) -> QuantityError:
+    """Return the error for a quantity that can't be zero and whose spread reaches it."""
+    kind = DIMENSIONS[found.dimension]
+    return QuantityError(
+        say("{text} reaches down to zero", text=repr(found.text)),
+        code="out_of_bounds",
+        rule=say("a {name} must be above zero here", name=NAMES[kind.name]),
+        remedy=say("write a smaller spread, for example {example} ± 50 %", example=kind.example)
+        if not kind.logarithmic
+        else say("write, for example, {example}", example=kind.example),
+    )
 
 
 def quantity(value: float, dimension: str) -> Quantity:
@@ -89,7 +120,7 @@ def quantity(value: float, dimension: str) -> Quantity:
     kind = DIMENSIONS[dimension]
     unit = "" if kind.unit == "1" else f" {kind.unit}"
     text = f"{value * 100:.6g} %" if dimension == "fraction" else f"{value:.6g}{unit}"
-    _check_bounds(value, text, kind)
+    _check_bounds(value, text, replace(kind, smallest=0.0))
     return Quantity(text, dimension, Exact(value))
 
 
@@ -161,6 +192,17 @@ def _parse_tolerance(text: str, centre: str, value: float, kind: Dimension, whol
             rule=say("the spread is half of the 95 % interval"),
             remedy=say("leave it out or write, for example, {centre} ± 5 %", centre=centre),
         )
+    least, most = (_LEAST_DB, kind.high - kind.low) if kind.logarithmic else (kind.smallest, kind.high)
+    if not least <= half_width <= most:
+        what = say("{whole} has a spread that is too large", whole=repr(whole))
+        raise QuantityError(
+            what if half_width > most else say("{whole} has a spread that is too small", whole=repr(whole)),
+            code="out_of_bounds",
+            rule=say("the spread is half of the 95 % interval"),
+            remedy=say("leave it out or write, for example, {centre} ± 1 dB", centre=centre)
+            if kind.logarithmic
+            else say("leave it out or write, for example, {centre} ± 5 %", centre=centre),
+        )
     return half_width
 
 
@@ -189,16 +231,23 @@ def _parse_range(text: str, kind: Dimension) -> Uniform:
 def _check_bounds(value: float, text: str, kind: Dimension) -> None:
     if not math.isfinite(value):
         raise _malformed(text, kind)
-    if value < kind.low or value > kind.high or (kind.open_low and value <= kind.low):
-        shown = 100 if kind.name == "fraction" else 1
-        unit = "%" if kind.name == "fraction" else kind.unit
-        low = f"{kind.low * shown:g} {unit}"
-        least = say("above {low}", low=low) if kind.open_low else say("at least {low}", low=low)
-        bounds = [least] if math.isfinite(kind.low) else []
-        bounds += [say("at most {high}", high=f"{kind.high * shown:g} {unit}")] if math.isfinite(kind.high) else []
-        raise QuantityError(
-            say("{text} is out of bounds", text=repr(text)),
-            code="out_of_bounds",
-            rule=say("a {name} must be {listed}", name=NAMES[kind.name], listed=joined(bounds, "{a} and {b}")),
-            remedy=say("write, for example, {example}", example=kind.example),
-        )
+    too_small = 0 < abs(value) < kind.smallest
+    if not too_small and kind.low <= value <= kind.high and not (kind.open_low and value <= kind.low):
+        return
+    shown = 100 if kind.name == "fraction" else 1
+    unit = "" if kind.unit == "1" else f" {kind.unit}"
+    low, least, high = (
+        f"{bound * shown:g}{' %' if kind.name == 'fraction' else unit}"
+        for bound in (kind.low, kind.smallest, kind.high)
+    )
+    if too_small:
+        bound = say("at least {low}", low=least) if kind.open_low else say("0 or at least {low}", low=least)
+    else:
+        bound = say("above {low}", low=low) if kind.open_low else say("at least {low}", low=low)
+    bounds = joined([bound, say("at most {high}", high=high)], "{a} and {b}")
+    raise QuantityError(
+        say("{text} is out of bounds", text=repr(text)),
+        code="out_of_bounds",
+        rule=say("a {name} must be {listed}", name=NAMES[kind.name], listed=bounds),
+        remedy=say("write, for example, {example}", example=kind.example),
+    )

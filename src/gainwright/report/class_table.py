@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import asdict, dataclass, fields
+
+from gainwright.harmless import csv_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,14 +104,12 @@ def class_table_text(table: ClassTable) -> str:
 
 def class_table_csv(table: ClassTable) -> str:
     """Return the table as CSV, one task of a learner a line."""
-    out = io.StringIO(newline="")
     names = [f.name for f in fields(ClassRow)]
-    write = csv.writer(out, lineterminator="\r\n").writerow
-    write([*names, "times_short_way"])
+    rows: list[list[object]] = [[*names, "times_short_way"]]
     for row in table.rows:
         values = {**asdict(row), "solved": "yes" if row.solved else "no"}
-        write([*(_plain(values[name]) for name in names), "" if row.times is None else f"{row.times:.3g}"])
-    return out.getvalue()
+        rows.append([*(_plain(values[name]) for name in names), "" if row.times is None else f"{row.times:.3g}"])
+    return csv_text(rows)
 
 
 def _plain(value: object) -> object:

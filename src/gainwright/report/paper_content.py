@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import fields
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from gainwright.harmless import csv_text
 from gainwright.report.paper import Block, Figure, Paper, Picture
 from gainwright.report.photos import picture_svg
 from gainwright.texts import say
@@ -142,22 +141,13 @@ _HTML: dict[str, Callable[[dict[str, Any], dict[str, str]], str]] = {
 
 def paper_csv(content: dict[str, Any]) -> str:
     """Return the tables and steps of a paper as CSV, a heading before each (RFC 4180; UTF-8)."""
-    out = io.StringIO()
-    write = csv.writer(out, lineterminator="\r\n").writerow
+    rows: list[list[Any]] = []
     for block in content["blocks"]:
         if block["kind"] == "heading":
-            write([_harmless(block["text"])])
+            rows.append([block["text"]])
         elif block["kind"] == "table":
-            for row in (block["columns"], *block["rows"]):
-                write([_harmless(cell) for cell in row])
+            rows += [block["columns"], *block["rows"]]
         elif block["kind"] == "step":
-            write([block["number"] or "", *(_harmless(block[key]) for key in ("do", "expect"))])
-            for row in block["rows"]:
-                write(["", *(_harmless(cell) for cell in row)])
-    return out.getvalue()
-
-
-def _harmless(text: str) -> str:
-    """Return a cell that no spreadsheet takes for a formula; numbers are kept."""
-    formula = text[:1] in ("=", "@", "\t", "\r") or (text[:1] in ("+", "-") and text[1:2] not in tuple("0123456789"))
-    return f"'{text}" if formula else text
+            rows.append([block["number"] or "", block["do"], block["expect"]])
+            rows += [["", *row] for row in block["rows"]]
+    return csv_text(rows)

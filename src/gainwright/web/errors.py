@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import secrets
 from typing import TYPE_CHECKING, Any
 
 from fastapi.exceptions import RequestValidationError
@@ -87,10 +88,12 @@ def register(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     def unexpected(request: Request, error: Exception) -> Response:
-        log.error("unexpected error", exc_info=error)
+        number = secrets.token_hex(4)
+        log.error("unexpected error %s", number, exc_info=error)
         found = GainwrightError(
             say("internal error; nothing that was stored is affected"),
             code="inside",
-            remedy=say("try again; if it happens again, report what you did"),
+            where=say("error {number}", number=number),
+            remedy=say("try again; if it happens again, report what you did, with the number, which is in the log too"),
         )
         return answer(request, 500, found)

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
+from gainwright.harmless import without_folders
 from gainwright.texts import Text, say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
-
-_ADDRESS = re.compile(r"\bpostgres[\w+]*://[^\s;,]*[^\s;,:]")
-_FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
-"""The folders of an absolute path, before the name of the file."""
-
 
 CONFLICT, NOT_FOUND, BUSY, FULL, FORBIDDEN, TOO_MANY = 409, 404, 503, 507, 403, 429
 STATUSES = {
@@ -28,11 +23,6 @@ STATUSES = {
 """Error code -> HTTP status; codes that begin with `no_such_` are 404, those of a store that can't be used now 503, all others 422."""
 NO_USABLE_STORE = ("store_", "no_store", "no_database", "newer_store")
 """How codes of a store that can't be read or written at all begin: what was sent isn't wrong, and may be sent again later."""
-
-
-def without_folders(words: str) -> str:
-    """Return words with every absolute path reduced to its file name."""
-    return _FOLDERS.sub("", _ADDRESS.sub("the store", words))
 
 
 def shown(error: GainwrightError) -> GainwrightError:

@@ -57,8 +57,8 @@ def test_what_is_within_the_bounds_is_read() -> None:
     ("text", "words"),
     [
         ("a: b: c", "a colon is where no key can be"),
-        ("a: [1, 2", "the closing ] is missing"),
-        ("a: {b: 1", "the closing } is missing"),
+        ("a: [1, 2", "the closing bracket is missing"),
+        ("a: {b: 1", "the closing brace is missing"),
         ("a:\n\tb: 1", "a tab indents it"),
         ("a: 'open", "a quote is opened and not closed"),
         ("a: *nothing", "refers to nothing"),

@@ -66,7 +66,7 @@ def music() -> np.ndarray:
         (music(), "no_tone"),
         (tone(0.05), "too_short"),
         (tone(0.15, hz=40.0), "too_short"),
-        (np.zeros(1), "no_tone"),
+        (np.zeros(1), "too_short"),
     ],
 )
 def test_verdicts(samples: np.ndarray, verdict: str) -> None:

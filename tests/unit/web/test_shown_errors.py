@@ -17,10 +17,10 @@ from fastapi.testclient import TestClient
 from gainwright.adapters.store import SqlStore, database_errors, open_store
 from gainwright.composition import compose
 from gainwright.errors import CallError
+from gainwright.harmless import without_folders
 from gainwright.jobfile import example_text
 from gainwright.web import routers
 from gainwright.web.server import create_app
-from gainwright.web.shown_errors import without_folders
 from gainwright.web.site import Site
 
 OPTION = re.compile(r"(?<![\w-])--[a-z]")

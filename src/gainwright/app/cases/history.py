@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, get_args
 from gainwright.app.cases.endings import LONGEST_NAME, Ending, closure_of
 from gainwright.app.cases.tally import minutes_of, tests_of
 from gainwright.errors import CallError, GainwrightError
+from gainwright.harmless import cell_as_written, csv_text
 from gainwright.quantities import decimal, whole_number
 
 if TYPE_CHECKING:
@@ -130,9 +131,16 @@ def _lines(content: bytes) -> Iterator[tuple[int, dict[str, str]]]:
                     raise HistoryError.of(
                         [WrongLine(line, too_many if count <= MOST_ROWS else f"over {MOST_ROWS} cases")]
                     )
-                yield line, {column: value.strip() for column, value in zip(columns, values, strict=False)}
+                yield (
+                    line,
+                    {column: cell_as_written(value.strip()) for column, value in zip(columns, values, strict=False)},
+                )
             line = read.line_num + 1
-    except csv.Error:
+    except csv.Error as error:
+        if "field larger" in str(error):
+            raise HistoryError.of(
+                [WrongLine(line, "a value is far too long; a quotation mark may be missing")]
+            ) from None
         raise HistoryError.of([WrongLine(line, "a quotation mark isn't closed, or stands inside a value")]) from None
     if not columns:
         raise HistoryError.of([WrongLine(1, "the table is empty")])
@@ -232,9 +240,7 @@ def _wrong(what: str, rule: str = "") -> CallError:
 
 def write_history(cases: Iterable[StoredCase]) -> str:
     """Return the closed cases as a table that can be imported again, the first closed case first."""
-    out = io.StringIO(newline="")
-    write = csv.writer(out, lineterminator="\r\n").writerow
-    write(COLUMNS)
+    rows: list[list[object]] = [list(COLUMNS)]
     for stored in sorted(cases, key=lambda kept: (kept.changed, kept.name)):
         closed = stored.case.closed
         if closed is None:
@@ -249,5 +255,5 @@ def write_history(cases: Iterable[StoredCase]) -> str:
             "tests": tests_of(stored.case),
             "minutes": "" if minutes is None else f"{minutes:g}",
         }
-        write([values[column] for column in COLUMNS])
-    return out.getvalue()
+        rows.append([values[column] for column in COLUMNS])
+    return csv_text(rows)

@@ -5,10 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError, RecordingError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.metering import Recording, Responses
     from gainwright.signals import Sweep
+
+LEAST_SHARE = 0.9
+"""Share of a sweep that must be in a recording."""
 
 
 def responses(
@@ -23,7 +27,7 @@ def responses(
 
     Raises
     ------
-    RecordingError : the sweep isn't in the recording.
+    RecordingError : the sweep isn't in the recording, or not all of it.
     CallError : a channel that doesn't exist, a temperature outside -40 to 60 °C.
     """
     from dataclasses import replace
@@ -42,6 +46,7 @@ def responses(
         )
     if reference is None:
         assert sweep is not None  # noqa: S101  one of the two is given
+        _check_length(recording, sweep)
         played = replace(sweep, rate_hz=recording.rate_hz).render()
         low_hz, high_hz, respond = sweep.low_hz, sweep.high_hz, sweep_response
     else:
@@ -57,3 +62,16 @@ def responses(
             raise error.with_place(f"{recording.name}: channel {number}") from None
         measured.append(response)
     return compare_channels(numbers, measured, paths, temperature_celsius=temperature_celsius)
+
+
+def _check_length(recording: Recording, sweep: Sweep) -> None:
+    """Refuse a recording that is shorter than the sweep, in which anything could be found. RecordingError: it is."""
+    seconds = len(recording.samples) / recording.rate_hz
+    if seconds < LEAST_SHARE * sweep.seconds:
+        raise RecordingError(
+            say("is {seconds} s long", seconds=f"{seconds:.3g}"),
+            code="too_short",
+            where=recording.name,
+            rule=say("the sweep alone takes {seconds} s", seconds=f"{sweep.seconds:g}"),
+            remedy=say("record all of it, or give its duration"),
+        )

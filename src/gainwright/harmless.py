@@ -1,0 +1,69 @@
+"""Text that somebody else wrote, as it may go to a terminal, a log or a table.
+
+A control character moves the cursor or changes the colours of a terminal (ECMA-48), and a mark of direction
+(Unicode UAX 9) shows letters in another order than they are. A spreadsheet takes a cell for a formula that begins with one of `= + - @`, a tab
+or a line end (common practice, no published source).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+_CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+_BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_MEASURED = re.compile(r"[+\-][0-9](?:[0-9 .,a-zA-Zµμ°Ω%²±/]|(?<=[eE])[+\-])*")
+"""A number with its sign, and what a unit or a filter is written with; no operator, bracket or reference."""
+GUARD = "'"
+_ADDRESS = re.compile(r"\bpostgres[\w+]*://[^\s;,]*[^\s;,:]")
+_FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
+"""The folders of an absolute path, before the name of the file."""
+
+
+def without_folders(words: str) -> str:
+    """Return words with every absolute path reduced to its file name, and no address of a database."""
+    return _FOLDERS.sub("", _ADDRESS.sub("the store", words))
+
+
+def without_controls(text: str) -> str:
+    """Return text in which each control character but line end and tab is spelt as an escape."""
+    return _CONTROLS.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
+
+
+def json_without_controls(text: str) -> str:
+    """Return JSON text in which control characters that JSON allows in a string are escaped; its values stay the same."""
+    return _CONTROLS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+def harmless_cell(value: Any) -> Any:
+    """Return a cell that no spreadsheet takes for a formula: an apostrophe is put before what would be one.
+
+    Numbers, also with a unit, stay as they are. `cell_as_written` undoes it.
+    """
+    if not isinstance(value, str) or not value:
+        return value
+    guarded = value[0] == GUARD and value[1:2] in (*_BEGINS_FORMULA, GUARD)
+    formula = value[0] in _BEGINS_FORMULA and not _MEASURED.fullmatch(value)
+    return GUARD + value if formula or guarded else value
+
+
+def cell_as_written(text: str) -> str:
+    """Return a cell as it was before `harmless_cell`."""
+    return text[1:] if text[:1] == GUARD and text[1:2] in (*_BEGINS_FORMULA, GUARD) else text
+
+
+def csv_text(rows: Iterable[Iterable[Any]], *, line_end: str = "\r\n") -> str:
+    """Return rows as CSV (RFC 4180), with every cell harmless in a spreadsheet."""
+    return "".join(_row([harmless_cell(cell) for cell in row]) + line_end for row in rows)
+
+
+def _row(cells: list[Any]) -> str:
+    """Return one row without its line end; the writer quotes only the characters of its own line end."""
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\r\n").writerow(cells)
+    return out.getvalue()[:-2]
