@@ -199,6 +199,8 @@ def uploads(server: WebServer, files: Sequence[bytes]) -> Figures:
         judge(answer, figures)
     figures.own_served_s = watch.longest_s
     figures.memory_mb = max(watch.memory_mb - before, watch.children_mb - before_children)
+    if figures.memory_mb > MOST_UPLOAD_MB:
+        figures.fell(f"{len(files)} uploads at once took {figures.memory_mb:.0f} MB")
     for what in watch.failed:
         figures.fell(what)
     figures.seconds = time.monotonic() - began
@@ -227,7 +229,9 @@ def attack(seed: int, seconds: float) -> Sequence[Figures]:
             while True:
                 many = FLOOD if seconds else 60
                 found.append(flood(server, many, held_s=1.0 if seconds else 0.2))
-                found.append(uploads(server, [_odd(chance, long=bool(seconds)) for _ in range(UPLOADS)]))
+                found.append(
+                    uploads(server, [_odd(chance, long=bool(seconds)) for _ in range(UPLOADS if seconds else 2)])
+                )
                 if time.monotonic() >= until:
                     break
         finally:

@@ -1,7 +1,7 @@
 """Decodes one sound file from standard input to standard output, in a separate process with limited time and memory.
 
-Started as `python -m gainwright.adapters.decoding_child CPU_SECONDS MEMORY_BYTES MOST_SAMPLES`. It writes a WAV file of
-32-bit floats. On an error the exit status is 3, and the last line on standard error is JSON (`code`, `what`, `remedy`);
+Started as `python -m gainwright.adapters.decoding_child CPU_SECONDS MEMORY_BYTES MOST_SAMPLES LONGEST_S`; both are files, not
+pipes. It writes a WAV file of 32-bit floats, piece by piece. On an error the exit status is 3, and the last line on standard error is JSON (`code`, `what`, `remedy`);
 libraries may write before it.
 """
 
@@ -9,15 +9,19 @@ from __future__ import annotations
 
 import json
 import sys
-from typing import IO, NoReturn
+from typing import Any, NoReturn
 
 REFUSED = 3
 MOST_CHANNELS = 16
 RATES_HZ = (4_000, 768_000)
+PIECE_SAMPLES = 262_144
+"""Samples that are decoded at once."""
+HEAD_BYTES = 4096
+"""What a WAV file has besides its samples, at most."""
 
 
-def limit(*, cpu_seconds: int, memory_bytes: int) -> None:
-    """Limit this process's processor time and memory, where the system supports it."""
+def limit(*, cpu_seconds: int, memory_bytes: int, file_bytes: int) -> None:
+    """Limit this process's processor time, memory and what it writes, where the system supports it."""
     try:
         import resource
     except ImportError:  # there, only the parent's timeout ends it
@@ -25,7 +29,7 @@ def limit(*, cpu_seconds: int, memory_bytes: int) -> None:
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_seconds, cpu_seconds))
     resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (file_bytes, file_bytes))
 
 
 def refuse(code: str, what: str, remedy: str) -> NoReturn:
@@ -35,47 +39,62 @@ def refuse(code: str, what: str, remedy: str) -> NoReturn:
     raise SystemExit(REFUSED)
 
 
-def decode(source: IO[bytes], into: IO[bytes], *, most_samples: int) -> None:
-    """Decode."""
-    import io
-
-    import numpy as np
+def decode(*, most_samples: int, longest_s: int) -> None:
+    """Decode standard input to standard output, both files, piece by piece."""
     import soundfile
 
+    faults = (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError)
     try:
-        with soundfile.SoundFile(io.BytesIO(source.read())) as file:
-            if file.channels > MOST_CHANNELS or not RATES_HZ[0] <= file.samplerate <= RATES_HZ[1]:
-                what = f"has {file.channels} channels at {file.samplerate} Hz"
-                refuse(
-                    "not_audio", what, f"the limits are {MOST_CHANNELS} channels and {RATES_HZ[0]} to {RATES_HZ[1]} Hz"
-                )
-            if file.frames * file.channels > most_samples:
-                minutes = most_samples / file.channels / file.samplerate / 60
-                refuse("too_large", f"is too long: the limit is {minutes:.1f} minutes", "cut the steady tone out of it")
-            samples = file.read(frames=most_samples // file.channels + 1, dtype="float32", always_2d=True)
-            rate_hz = int(file.samplerate)
-    except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError):
+        with soundfile.SoundFile(0, closefd=False) as file:
+            _check(file.channels, file.samplerate)
+            rate_hz, channels = int(file.samplerate), int(file.channels)
+            longest = min(longest_s * rate_hz, most_samples // channels)
+            if file.frames > longest:
+                _too_long(longest / rate_hz)
+            with soundfile.SoundFile(1, "w", rate_hz, channels, format="WAV", subtype="FLOAT", closefd=False) as made:
+                count = _copy(file, made, longest)
+    except faults:
         refuse("not_audio", "can't be read as sound: it is damaged, or of another kind", "record again, or convert it")
-    if samples.size == 0:
+    if count == 0:
         refuse("empty", "contains no samples", "record again")
-    if samples.size > most_samples:
-        refuse("too_large", "is too long", "cut the steady tone out of it")
-    if not np.isfinite(samples).all():
-        frame, channel = np.argwhere(~np.isfinite(samples))[0]
-        what = f"sample {frame} ({frame / rate_hz:.3f} s) of channel {channel + 1} is not a number"
-        refuse("not_finite", what, "record again; this file is damaged")
-    made = io.BytesIO()
-    soundfile.write(made, samples, rate_hz, format="WAV", subtype="FLOAT")
-    into.write(made.getbuffer())
-    into.flush()
+
+
+def _copy(file: Any, made: Any, longest: int) -> int:
+    """Copy frames; return how many there were."""
+    import numpy as np
+
+    count, rate_hz = 0, file.samplerate
+    buffer = np.empty((max(1, PIECE_SAMPLES // file.channels), file.channels), "float32")
+    while len(piece := file.read(out=buffer)):
+        if not np.isfinite(piece).all():
+            frame, channel = np.argwhere(~np.isfinite(piece))[0]
+            what = (
+                f"sample {count + frame} ({(count + frame) / rate_hz:.3f} s) of channel {channel + 1} is not a number"
+            )
+            refuse("not_finite", what, "record again; this file is damaged")
+        count += len(piece)
+        if count > longest:
+            _too_long(longest / rate_hz)
+        made.write(piece)
+    return count
+
+
+def _check(channels: int, rate_hz: int) -> None:
+    if channels > MOST_CHANNELS or not RATES_HZ[0] <= rate_hz <= RATES_HZ[1]:
+        limits = f"the limits are {MOST_CHANNELS} channels and {RATES_HZ[0]} to {RATES_HZ[1]} Hz"
+        refuse("not_audio", f"has {channels} channels at {rate_hz} Hz", limits)
+
+
+def _too_long(longest_s: float) -> NoReturn:
+    refuse("too_large", f"is too long: the limit is {longest_s / 60:.1f} minutes", "cut the steady tone out of it")
 
 
 def main(arguments: list[str]) -> None:
     """Decode under limits."""
-    cpu_seconds, memory_bytes, most_samples = (int(a) for a in arguments)
-    limit(cpu_seconds=cpu_seconds, memory_bytes=memory_bytes)
+    cpu_seconds, memory_bytes, most_samples, longest_s = (int(a) for a in arguments)
+    limit(cpu_seconds=cpu_seconds, memory_bytes=memory_bytes, file_bytes=4 * most_samples + HEAD_BYTES)
     try:
-        decode(sys.stdin.buffer, sys.stdout.buffer, most_samples=most_samples)
+        decode(most_samples=most_samples, longest_s=longest_s)
     except MemoryError:
         refuse("too_large", "needs too much memory", "cut the steady tone out of it")
 

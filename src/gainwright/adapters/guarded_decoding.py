@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
+import shutil
 import subprocess
 import sys
 import tempfile
+from typing import IO, TYPE_CHECKING, Any
 
 from gainwright.adapters.child_processes import child_environment
+from gainwright.app.measuring.recording_limits import LONGEST_S, MOST_SAMPLES
 from gainwright.errors import RecordingError
 from gainwright.texts import say
 
-MOST_SAMPLES = 30_000_000
-"""Samples of all channels together: five minutes of two channels at 48 kHz."""
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
 CPU_SECONDS, WALL_SECONDS = 20, 60.0
-MEMORY_BYTES = 1_500_000_000
+MEMORY_BYTES = 400_000_000
+"""Addresses, of which libraries reserve more than they use: 50 MB are in memory, whatever the length of the file."""
+EMPTY: Any = {"prefix": "gainwright-", "ignore_cleanup_errors": True}
 BEGINS = (b"RIFF", b"RIFX", b"RF64", b"fLaC", b"OggS", b"FORM", b"ID3")
 """First bytes of WAV, FLAC, OGG, AIFF, and of MP3 with a tag before it."""
 TIMED_OUT = RecordingError(
@@ -32,23 +40,31 @@ class GuardedSoundFiles:
         self,
         *,
         most_samples: int = MOST_SAMPLES,
+        longest_s: int = LONGEST_S,
         cpu_seconds: int = CPU_SECONDS,
         wall_seconds: float = WALL_SECONDS,
         memory_bytes: int = MEMORY_BYTES,
     ) -> None:
-        self._limits = tuple(str(v) for v in (cpu_seconds, memory_bytes, most_samples))
+        self._limits = tuple(str(v) for v in (cpu_seconds, memory_bytes, most_samples, longest_s))
         self._wall_seconds = wall_seconds
 
-    def as_wav(self, content: bytes, *, name: str) -> bytes:
-        """Return the samples of a file as a newly written WAV file of 32-bit floats.
+    def to_wav(self, source: IO[bytes], into: IO[bytes], *, name: str) -> None:
+        """Write the samples of a file as a new WAV file of 32-bit floats; neither is ever whole in memory.
+
+        Parameters
+        ----------
+        source : the file, at any place of it.
+        into : an empty file of the system, open for reading and writing.
 
         Raises
         ------
         RecordingError : it is not a sound file, too long, damaged, or took too much time or memory.
         """
-        if not content:
+        source.seek(0)
+        head = source.read(4)
+        if not head:
             raise RecordingError(say("is empty"), code="empty", where=name, remedy=say("record again"))
-        if not looks_like_sound(content):
+        if not looks_like_sound(head):
             raise RecordingError(
                 say("is not a sound file, whatever its name says"),
                 code="not_audio",
@@ -56,22 +72,39 @@ class GuardedSoundFiles:
                 rule=say("WAV, FLAC, OGG, MP3 and AIFF can be read"),
                 remedy=say("record again, or convert it"),
             )
-        try:
-            with tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True) as empty:
+        with _on_the_disk(source) as file, tempfile.TemporaryDirectory(**EMPTY) as empty:
+            os.lseek(file.fileno(), 0, os.SEEK_SET)
+            try:
                 done = subprocess.run(  # noqa: S603  our own module, numbers for arguments
                     (sys.executable, "-P", "-m", "gainwright.adapters.decoding_child", *self._limits),
-                    input=content,
-                    capture_output=True,
+                    stdin=file,
+                    stdout=into,
+                    stderr=subprocess.PIPE,
                     timeout=self._wall_seconds,
                     env=child_environment(),
                     cwd=empty,
                     check=False,
                 )
-        except subprocess.TimeoutExpired:
-            raise TIMED_OUT.with_place(name) from None
+            except subprocess.TimeoutExpired:
+                raise TIMED_OUT.with_place(name) from None
         if done.returncode != 0:
             raise _child_error(done.returncode, done.stderr).with_place(name)
-        return done.stdout
+
+
+@contextlib.contextmanager
+def _on_the_disk(source: IO[bytes]) -> Iterator[IO[bytes]]:
+    """Yield a file of the system with the same content: the source itself where it is one."""
+    try:
+        source.fileno()
+    except (OSError, AttributeError):
+        with tempfile.TemporaryFile() as copy:
+            source.seek(0)
+            shutil.copyfileobj(source, copy)
+            copy.flush()
+            yield copy
+    else:
+        source.flush()
+        yield source
 
 
 def looks_like_sound(content: bytes) -> bool:

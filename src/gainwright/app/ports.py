@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import IO, TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -77,8 +77,8 @@ class Calibrations(Protocol):
 class SoundFiles(Protocol):
     """Decodes sound files of unknown origin."""
 
-    def as_wav(self, content: bytes, *, name: str) -> bytes:
-        """Return a sound file as a 32-bit float WAV file. RecordingError: it isn't sound, too long, or hostile."""
+    def to_wav(self, source: IO[bytes], into: IO[bytes], *, name: str) -> None:
+        """Write a sound file as a WAV file of 32-bit floats, piece by piece. RecordingError: it isn't sound, too long, or hostile."""
 
 
 class Bench(Protocol):

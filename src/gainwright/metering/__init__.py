@@ -12,7 +12,13 @@ from gainwright.metering.noise import Component, NoiseChannel, measure_noise
 from gainwright.metering.onset import Onset, find_onset
 from gainwright.metering.path_comparison import PathComparison, Responses, compare_channels, compare_paths
 from gainwright.metering.pictures import Pictures, pictures
-from gainwright.metering.recording import Recording, read_recording, read_recording_bytes, require_finite
+from gainwright.metering.recording import (
+    Recording,
+    read_recording,
+    read_recording_bytes,
+    read_recording_file,
+    require_finite,
+)
 from gainwright.metering.response import Response, sweep_response, two_channel_response
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import Lines, lines
@@ -59,6 +65,7 @@ __all__ = [
     "pictures",
     "read_recording",
     "read_recording_bytes",
+    "read_recording_file",
     "require_finite",
     "steady_part",
     "sweep_response",

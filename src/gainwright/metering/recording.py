@@ -13,6 +13,8 @@ from gainwright.errors import RecordingError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from typing import IO
+
     import numpy.typing as npt
 
 LONGEST_SAMPLES = 4_000_000_000 // 8
@@ -105,7 +107,18 @@ def _check_format(rate_hz: int, channels: int, where: str) -> None:
         )
 
 
-def _read(source: Path | io.BytesIO, where: str) -> Recording:
+def read_recording_file(file: IO[bytes], *, name: str) -> Recording:
+    """Read an open WAV, FLAC, OGG, MP3 or AIFF file from its beginning; it stays open.
+
+    Raises
+    ------
+    RecordingError : as `read_recording`.
+    """
+    file.seek(0)
+    return _read(file, name)
+
+
+def _read(source: Path | IO[bytes], where: str) -> Recording:
     import soundfile
 
     try:

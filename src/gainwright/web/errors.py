@@ -14,7 +14,7 @@ from starlette.responses import JSONResponse, Response
 from gainwright.errors import GainwrightError
 from gainwright.texts import say
 from gainwright.web.rendering import page
-from gainwright.web.shown_errors import shown, status_of
+from gainwright.web.shown_errors import BUSY, RETRY_LATER, shown, status_of
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -61,7 +61,7 @@ def answer(request: Request, status: int, error: GainwrightError) -> Response:
     """Return an error as a page, or as JSON where the API was called."""
     error = shown(error)
     if request.url.path.startswith("/api/"):
-        return JSONResponse(error.as_json(), status)
+        return JSONResponse(error.as_json(), status, RETRY_LATER if status == BUSY else None)
     return page(request, "error.html", status=status, error=error)
 
 

@@ -15,7 +15,7 @@ from gainwright.errors import GainwrightError
 from gainwright.texts import say, sentence
 from gainwright.web.network.access import THIS_COMPUTER
 from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said, said_list
-from gainwright.web.shown_errors import shown, status_of
+from gainwright.web.shown_errors import BUSY, RETRY_LATER, shown, status_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -68,7 +68,8 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
         context["error"] = shown(error)
     with page_language(language_of(request)):
         shared |= page_words()
-        return HTMLResponse(environment().get_template(name).render({**shared, **context}), status)
+        headers = RETRY_LATER if status == BUSY else None
+        return HTMLResponse(environment().get_template(name).render({**shared, **context}), status, headers)
 
 
 def done_or_shown(do: Callable[[], str], show: Callable[[GainwrightError], Response]) -> Response:

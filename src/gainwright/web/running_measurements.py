@@ -42,9 +42,11 @@ class RunningMeasurements:
             return name
 
     def remove(self, name: str) -> None:
-        """Remove a measurement, if it is there."""
+        """Remove a measurement, if it is there, and end it."""
         with self._lock:
-            self._running.pop(name, None)
+            ended = self._running.pop(name, None)
+        if ended is not None:
+            ended.close()
 
     def get(self, name: str) -> RemoteMeasurement:
         """Return a measurement.

@@ -12,10 +12,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
 CONFLICT, NOT_FOUND, BUSY, FULL, FORBIDDEN, TOO_MANY = 409, 404, 503, 507, 403, 429
+RETRY_LATER = {"retry-after": "20"}
+"""Header of an answer that says to come again, in seconds (RFC 9110 section 10.2.3)."""
 STATUSES = {
     "conflict": CONFLICT,
     "job_deleted": CONFLICT,
     "store_busy": BUSY,
+    "uploads_busy": BUSY,
     "store_full": FULL,
     "own_machine_only": FORBIDDEN,
     "must_wait": TOO_MANY,

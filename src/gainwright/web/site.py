@@ -14,6 +14,7 @@ from gainwright.web.background import Background
 from gainwright.web.models import Models
 from gainwright.web.network.access import THIS_COMPUTER, NetworkAccess
 from gainwright.web.running_measurements import RunningMeasurements
+from gainwright.web.upload_turns import UploadTurns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,6 +44,7 @@ class Site:
     models: Models = field(default_factory=Models)
     background: Background = field(default_factory=Background)
     measurements: RunningMeasurements = field(default_factory=RunningMeasurements)
+    uploads: UploadTurns = field(default_factory=UploadTurns)
 
     def close(self) -> None:
         """Stop background work and close the store."""

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from decoded import as_wav
 
 from gainwright.__main__ import _forget_current_folder
 from gainwright.adapters import child_processes
-from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.music_workers import LocalWorkers
 from gainwright.app.music.ports import Answer, Task
 
@@ -49,7 +49,7 @@ def test_decoding_child_imports_nothing_from_the_current_folder(
 ) -> None:
     """Whatever PYTHONPATH says of the current folder."""
     monkeypatch.setenv("PYTHONPATH", path + os.pathsep + os.environ.get("PYTHONPATH", ""))
-    assert GuardedSoundFiles().as_wav(wav.read_bytes(), name="a")
+    assert as_wav(wav.read_bytes(), name="a")
     assert trace(trapped) == ""
 
 

@@ -16,6 +16,7 @@ from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.store import open_store
 from gainwright.app.measuring.live import Expectation, LiveOptions, LiveSession
+from gainwright.app.measuring.recording_limits import longest_s
 from gainwright.app.measuring.remote import RemoteMeasurement
 from gainwright.app.measuring.stored_recordings import (
     handover_recordings,
@@ -133,6 +134,19 @@ def test_browser_processing_prevents_calibration_and_verdict(store: Store, job: 
     room.command({"do": "record", "seconds": 1, "name": "a"})
     pushed(room, blocks(1))
     assert store.recordings.of(job)[0].measured["about"]["processing"] == ["automatic gain"]
+
+
+def test_limit_of_a_recording_is_said_before_it_begins(store: Store, job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By rate and channels, so that measuring it stays within 200 MB; one that isn't complete is dropped at the end."""
+    assert (longest_s(48_000, 2), longest_s(192_000, 8), longest_s(8_000, 1)) == (125, 7, 600)
+    monkeypatch.setattr("gainwright.app.measuring.recording_limits.MOST_SAMPLES", 5 * RATE_HZ)
+    room = room_of(store, job)
+    refused = room.command({"do": "record", "seconds": 6})[0]
+    assert (refused["code"], "can have 5 s" in refused["what"]) == ("too_large", True)
+    assert room.command({"do": "record", "seconds": 5}) == []
+    pushed(room, blocks(0.1))
+    room.close()
+    assert store.recordings.of(job) == []
 
 
 def test_recording_contains_the_input(store: Store, job: str) -> None:
@@ -292,7 +306,7 @@ def wav(*, peak: float = 0.5) -> bytes:
 
 def test_removed_recording_can_be_restored_for_a_week(store: Store, job: str) -> None:
     """Undo restores it with its mark; after a week it is gone."""
-    kept = import_recording(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
+    kept = import_recording(store, job, io.BytesIO(wav()), name="a.wav", files=GuardedSoundFiles())
     mark_recording(store, job, kept.id, "handover")
     assert handover_recordings(store, job) == (kept.id,)
     mark_recording(store, job, kept.id, "remove")
@@ -311,7 +325,7 @@ def test_removed_recording_can_be_restored_for_a_week(store: Store, job: str) ->
 
 def test_only_the_jobs_own_recordings_can_be_marked(store: Store, job: str) -> None:
     """Another job's recording isn't found."""
-    kept = import_recording(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
+    kept = import_recording(store, job, io.BytesIO(wav()), name="a.wav", files=GuardedSoundFiles())
     other = store.jobs.add(title="two", text=example_text("one_amplifier")).id
     with pytest.raises(CallError, match="no such recording"):
         mark_recording(store, other, kept.id, "remove")
@@ -322,9 +336,9 @@ def test_only_the_jobs_own_recordings_can_be_marked(store: Store, job: str) -> N
 def test_invalid_upload_is_not_kept(store: Store, job: str) -> None:
     """It is refused, and the list is empty."""
     with pytest.raises(RecordingError, match="is not a sound file"):
-        import_recording(store, job, b"text", name="../../etc/passwd", files=GuardedSoundFiles())
+        import_recording(store, job, io.BytesIO(b"text"), name="../../etc/passwd", files=GuardedSoundFiles())
     with pytest.raises(CallError, match="no such job"):
-        import_recording(store, "none", wav(), name="a", files=GuardedSoundFiles())
+        import_recording(store, "none", io.BytesIO(wav()), name="a", files=GuardedSoundFiles())
     assert list_recordings(store, job) == []
 
 

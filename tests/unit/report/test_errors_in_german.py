@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from decoded import as_wav
 
-from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.store import open_store
 from gainwright.app.jobs.chain_edits import apply_edit
 from gainwright.app.store import Store
@@ -63,7 +63,7 @@ WRONG: dict[str, Callable[[], object]] = {
     "rename": edit("rename_stage", stage="amp", new="sub"),
     "only output": edit("remove_output", stage="head", output="sub"),
     "typical chain": lambda: typical_chain("bus"),
-    "no sound": lambda: GuardedSoundFiles().as_wav(b"text, no sound", name="a.wav"),
+    "no sound": lambda: as_wav(b"text, no sound", name="a.wav"),
     "phone": lambda: device_name(" ", taken=set()),
 }
 

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
     from gainwright.adapters.store.tables import AnyRow
 
+PIECE_BYTES = 1 << 20
+
 
 class SqlRecordings:
     """Recordings in a database."""
@@ -45,8 +47,7 @@ class SqlRecordings:
             # the lock on the job prevents its removal in between
             refuse_deleted(connection, job, lock_job(connection, job))
             connection.execute(recording_table.insert().values(**sealed(recording_table, row)))
-            sound = sealed(recording_content, {"recording": kept.id, "content": content})
-            connection.execute(recording_content.insert().values(**sound))
+            _write_content(connection, sealed(recording_content, {"recording": kept.id, "content": content}))
         return kept
 
     def get(self, recording: str) -> StoredRecording:
@@ -74,6 +75,20 @@ class SqlRecordings:
         writable(recording=recording)
         with self._database.write() as connection:
             connection.execute(recording_table.delete().where(recording_table.c.id == recording))
+
+
+def _write_content(connection: sa.Connection, sound: Mapping[str, Any]) -> None:
+    """Store a file; in SQLite piece by piece, since its library would copy a bound value and keep that with the connection."""
+    if connection.dialect.name != "sqlite":
+        connection.execute(recording_content.insert().values(**sound))
+        return
+    content = sound["content"]
+    connection.execute(recording_content.insert().values(**{**sound, "content": sa.func.zeroblob(len(content))}))
+    row = connection.scalar(sa.select(sa.func.last_insert_rowid()))
+    raw: Any = connection.connection.driver_connection
+    with raw.blobopen(recording_content.name, recording_content.c.content.name, row) as blob:
+        for begin in range(0, len(content), PIECE_BYTES):
+            blob.write(content[begin : begin + PIECE_BYTES])
 
 
 def _no_such_recording() -> CallError:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.measuring.level_check import TwoLevels
 from gainwright.app.measuring.live import NOT_CALIBRATED, LiveSession
+from gainwright.app.measuring.recording_limits import longest_s
 from gainwright.app.measuring.stored_recordings import Take, add_recording
 from gainwright.errors import CallError, GainwrightError
 from gainwright.quantities import Quantity, read_measured
@@ -76,6 +78,12 @@ class RemoteMeasurement:
             return messages
         return messages + self._guarded(lambda: self._update_message(self.session.update()))
 
+    def close(self) -> None:
+        """End it; a recording that isn't complete is dropped."""
+        take, self._take = self._take, None
+        if take is not None:
+            take.close()
+
     def command(self, message: Mapping[str, Any]) -> list[Message]:
         """Carry out a command: `do` is reset, channel, calibrate, record, stop_recording or level_check; return the messages to send."""
         return self._guarded(lambda: self._done(message))
@@ -123,9 +131,26 @@ class RemoteMeasurement:
             )
         if self._take is not None:
             raise CallError(say("a recording is running"), code="busy", remedy=say("stop it, or wait until it is done"))
-        seconds = read_whole(message.get("seconds"), "seconds", 1, 120)
+        seconds, rate_hz, channels = (
+            read_whole(message.get("seconds"), "seconds", 1, 120),
+            self.session.rate_hz,
+            self.session.channels,
+        )
+        longest = longest_s(rate_hz, channels)
+        if seconds > longest:
+            raise CallError(
+                say(
+                    "a recording of {channels} channels at {rate} kHz can have {longest} s",
+                    channels=channels,
+                    rate=f"{rate_hz / 1000:g}",
+                    longest=longest,
+                ),
+                code="too_large",
+                where="seconds",
+                remedy=say("record a shorter one, or fewer channels"),
+            )
         name = str(message.get("name", ""))
-        self._take = Take(seconds=seconds, rate_hz=self.session.rate_hz, channels=self.session.channels, name=name)
+        self._take = Take(seconds=seconds, rate_hz=rate_hz, channels=channels, name=name)
 
     def _checked(self) -> list[Message]:
         """End a part of the check at two levels; return its message."""
@@ -148,16 +173,17 @@ class RemoteMeasurement:
         take, self._take = self._take, None
         assert take is not None  # noqa: S101  asked by the callers
         options = self.session.options
-        stored = add_recording(
-            self._store,
-            self._job,
-            take.wav(),
-            name=take.name,
-            about=Origin("recorded here", self.session.key, take.gaps, tuple(self._processing)),
-            calibrate_v=self.session.calibrate_v,
-            expect_hz=options.expect_hz,
-            limit_percent=options.limit_percent,
-        )
+        with contextlib.closing(take):
+            stored = add_recording(
+                self._store,
+                self._job,
+                take.wav(),
+                name=take.name,
+                about=Origin("recorded here", self.session.key, take.gaps, tuple(self._processing)),
+                calibrate_v=self.session.calibrate_v,
+                expect_hz=options.expect_hz,
+                limit_percent=options.limit_percent,
+            )
         return [{"kind": "kept", "recording": stored.id, "name": stored.name}]
 
     def _update_message(self, update: LiveUpdate) -> list[Message]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-import io
+import contextlib
+import tempfile
+import threading
 import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -12,6 +14,8 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from typing import IO
+
     import numpy.typing as npt
 
     from gainwright.app.measuring.stored_result import Origin
@@ -24,21 +28,27 @@ MARKS = "recording_marks"
 LONGEST_NAME = 80
 RESTORABLE_FOR = timedelta(days=7)
 """How long a removed recording can be restored."""
+_measuring = threading.Lock()
+"""One recording is measured at a time, wherever it comes from: this is what takes memory."""
 
 
 class Take:
-    """A recording in the making, from the blocks of a live measurement.
+    """A recording in the making, from the blocks of a live measurement: a temporary WAV file of 32-bit floats.
 
     Attributes
     ----------
     gaps : how often samples were lost.
     """
 
+    # 32-bit floats hold up to 24 bits exactly
+
     def __init__(self, *, seconds: float, rate_hz: int, channels: int, name: str) -> None:
+        import soundfile
+
         self._frames = round(seconds * rate_hz)
-        self._rate_hz, self._channels = rate_hz, channels
+        self._file = tempfile.TemporaryFile()  # noqa: SIM115  closed by `close`
+        self._sound = soundfile.SoundFile(self._file, "w", rate_hz, channels, format="WAV", subtype="FLOAT")
         self.name = shown_name(name) or f"recording of {datetime.now().astimezone():%H:%M:%S}"
-        self._blocks: list[Floats] = []
         self._taken = 0
         self.gaps = 0
 
@@ -55,24 +65,21 @@ class Take:
         """Add a block; return whether the recording is complete."""
         if lost:
             self.gap()
-        self._blocks.append(samples[: self._frames - self._taken].astype("float32"))
-        self._taken += len(self._blocks[-1])
+        piece = samples[: self._frames - self._taken].astype("float32")
+        self._sound.write(piece)
+        self._taken += len(piece)
         return self._taken >= self._frames
 
-    def wav(self) -> bytes:
-        """Return it as a WAV file of 32-bit floats."""
-        import numpy as np
+    def wav(self) -> IO[bytes]:
+        """Return the file, complete; nothing can be added any more."""
+        self._sound.close()
+        return self._file
 
-        return wav_bytes(np.concatenate([np.zeros((0, self._channels), "float32"), *self._blocks]), self._rate_hz)
-
-
-def wav_bytes(samples: Floats, rate_hz: int) -> bytes:
-    """Return samples re full scale as a WAV file of 32-bit floats, which hold up to 24 bits exactly."""
-    import soundfile
-
-    into = io.BytesIO()
-    soundfile.write(into, samples, rate_hz, format="WAV", subtype="FLOAT")
-    return into.getvalue()
+    def close(self) -> None:
+        """Remove the file."""
+        with contextlib.suppress(OSError, RuntimeError):  # the disk is full
+            self._sound.close()
+        self._file.close()
 
 
 def shown_name(name: str) -> str:
@@ -84,7 +91,7 @@ def shown_name(name: str) -> str:
 def add_recording(
     store: Store,
     job: str,
-    content: bytes,
+    wav: IO[bytes],
     *,
     name: str,
     about: Origin,
@@ -104,20 +111,22 @@ def add_recording(
     CallError : there is no such job, or the store can't be written.
     """
     from gainwright.app.measuring.stored_result import StoredMeasurement
-    from gainwright.metering import measure, read_recording_bytes
+    from gainwright.metering import measure, read_recording_file
     from gainwright.results import to_json
 
-    result = measure(
-        read_recording_bytes(content, name=name),
-        calibrate_v=calibrate_v,
-        expect_hz=expect_hz,
-        limit_percent=limit_percent,
-    )
-    measured = StoredMeasurement(result.rate_hz, result.channels, calibrate_v, about)
-    return store.recordings.add(job, name=name, content=content, measured=to_json(measured))
+    with _measuring:
+        result = measure(
+            read_recording_file(wav, name=name),
+            calibrate_v=calibrate_v,
+            expect_hz=expect_hz,
+            limit_percent=limit_percent,
+        )
+        measured = StoredMeasurement(result.rate_hz, result.channels, calibrate_v, about)
+        wav.seek(0)
+        return store.recordings.add(job, name=name, content=wav.read(), measured=to_json(measured))
 
 
-def import_recording(store: Store, job: str, content: bytes, *, name: str, files: SoundFiles) -> StoredRecording:
+def import_recording(store: Store, job: str, upload: IO[bytes], *, name: str, files: SoundFiles) -> StoredRecording:
     """Convert an uploaded sound file to WAV, measure it and store it with a job.
 
     Raises
@@ -127,10 +136,11 @@ def import_recording(store: Store, job: str, content: bytes, *, name: str, files
     """
     store.jobs.get(job)
     shown = shown_name(name) or "recording"
-    wav = files.as_wav(content, name=shown)
     from gainwright.app.measuring.stored_result import Origin
 
-    return add_recording(store, job, wav, name=shown, about=Origin("uploaded"))
+    with tempfile.TemporaryFile() as wav:
+        files.to_wav(upload, wav, name=shown)
+        return add_recording(store, job, wav, name=shown, about=Origin("uploaded"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
 from gainwright.app.measuring.level_check import level_tones
+from gainwright.app.measuring.recording_limits import USUAL_CHANNELS, USUAL_RATE_HZ, longest_s
 from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
 from gainwright.report.processing import processing_words
@@ -118,6 +119,7 @@ def _live(
         came=CAME,
         hertz=hertz,
         processing_words=processing_words,
+        longest=longest_s(USUAL_RATE_HZ, USUAL_CHANNELS),
         error=error,
     )
 
@@ -151,7 +153,8 @@ def upload(request: Request, site: CurrentSite, job: CurrentJob, file: UploadFil
     """Import a sound file; if it can't be read, show why and store nothing."""
 
     def do() -> str:
-        import_recording(site.store, job.id, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+        with site.uploads.turn():
+            import_recording(site.store, job.id, file.file, name=file.filename or "", files=site.world.sound_files)
         return f"/jobs/{job.id}/live#recordings"
 
     return done_or_shown(do, lambda error: _live(request, site, job, source="here", error=error))

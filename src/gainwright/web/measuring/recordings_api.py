@@ -59,7 +59,8 @@ def list_recordings(site: CurrentSite, job: CurrentJob) -> list[RecordingShown]:
 @router.post("", status_code=201)
 def add_recording(site: CurrentSite, job: str, file: UploadFile) -> RecordingShown:
     """Import a sound file, measure it and store it with the job as a WAV file of 32-bit floats."""
-    kept = import_recording(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+    with site.uploads.turn():
+        kept = import_recording(site.store, job, file.file, name=file.filename or "", files=site.world.sound_files)
     return _shown(ListedRecording(kept, handover=False, removed=False))
 
 
