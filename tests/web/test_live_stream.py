@@ -54,9 +54,8 @@ def server(sound: SoundServer, tmp_path_factory: pytest.TempPathFactory) -> Iter
 @contextlib.contextmanager
 def opened(server: WebServer, hello: dict[str, Any] | None = None, **more: Any) -> Iterator[ClientConnection]:
     """Connect and say hello."""
-    with connect(
-        server.address.replace("http", "ws") + "/api/live", additional_headers=server.headers, **more
-    ) as socket:
+    headers = {**server.headers, **more.pop("additional_headers", {})}
+    with connect(server.address.replace("http", "ws") + "/api/live", additional_headers=headers, **more) as socket:
         socket.send(json.dumps({**HELLO, **(hello or {})}))
         yield socket
 
