@@ -22,6 +22,7 @@ from gainwright.model import (
     Powered,
     Processor,
     Speaker,
+    can_be,
     leads_by_name,
     supply_of,
     unit_of,
@@ -154,7 +155,8 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
         if name in runs:
             found.append(Cause("lead_loose", name))
     found += _on_instruments(instruments)
-    return tuple(dict.fromkeys(found))
+    possible = can_be(job, wiring, [(cause.id, cause.where) for cause in found])
+    return tuple(cause for cause in dict.fromkeys(found) if (cause.id, cause.where) in possible)
 
 
 def _on_instruments(instruments: Mapping[str, Instrument]) -> list[Cause]:

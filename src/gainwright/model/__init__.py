@@ -45,6 +45,7 @@ from gainwright.model.evidence import (
 from gainwright.model.field_types import FieldType, FieldTypeName, is_needed
 from gainwright.model.fields import yaml_kind
 from gainwright.model.filter_texts import FILTER_SLOPES
+from gainwright.model.inner_parts import can_be
 from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
@@ -176,6 +177,7 @@ __all__ = [
     "Volume",
     "Wiring",
     "as_mapping",
+    "can_be",
     "chain_kind",
     "chassis",
     "check_places",

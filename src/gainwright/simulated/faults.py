@@ -17,6 +17,7 @@ from gainwright.model import (
     Powered,
     Processor,
     Speaker,
+    can_be,
     leads_by_name,
     resolve,
     supply_of,
@@ -101,7 +102,8 @@ def possible_faults(job: Job) -> list[tuple[str, str]]:
         if isinstance(stage, Amplifier):
             found += [("side_dead", str(node)) for node in wiring.outputs(name)]
     found += _on_leads(job, wiring) + _shared(job) + _on_instruments(job)
-    return list(dict.fromkeys(found))
+    possible = can_be(job, wiring, found)
+    return [fault for fault in dict.fromkeys(found) if fault in possible]
 
 
 def _on_leads(job: Job, wiring: Wiring) -> list[tuple[str, str]]:

@@ -9,9 +9,12 @@ import pytest
 
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.candidates import Catalogue
+from gainwright.diagnose.causes import causes
 from gainwright.diagnose.observations import observe
 from gainwright.jobfile import read_entry, read_job_text
 from gainwright.jobfile.starting.typical import chain_text
+from gainwright.model import resolve
+from gainwright.simulated import possible_faults
 
 TEXT = chain_text("radio_sub")
 PROBING = (
@@ -139,3 +142,21 @@ def test_glance_of_a_caller_over_all_controls_is_less_sure_than_a_look_at_one() 
     assert chance(by_ear, "boost_on at sub_amplifier", gain) == pytest.approx(
         chance(with_meter, "boost_on at sub_amplifier", gain)
     )
+
+
+def test_what_is_inside_one_case_is_no_lead_and_no_knob() -> None:
+    """Between a radio and its own power stage nothing can be unplugged, swapped or hum, nor has that stage a knob; the rig agrees.
+
+    What is left of it is what its own parts do: it is dead, protects, gets hot, drives too low a load.
+    """
+    job = read_job_text(chain_text("radio_sub")).job
+    inside = "power_stage_of_the_radio"
+    found = {(c.id, c.where) for c in causes(job, resolve(job), {})}
+    assert not [place for _, place in found if place.startswith("lead:") and f"-{inside}" in place]
+    assert {cause for cause, place in found if place == inside} == {
+        *("amplifier_no_supply", "amplifier_protecting", "amplifier_hot", "load_too_low", "supply_sagging")
+    }
+    assert ("side_dead", f"{inside}.out.left") in found
+    assert ("lead_open", f"lead:{inside}-front_speakers") in found
+    assert ("lead_open", "lead:radio.sub-sub_amplifier") in found
+    assert {place for place in possible_faults(job) if place[0] != "wrong_tone_for_path"} == found
