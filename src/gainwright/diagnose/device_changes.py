@@ -12,7 +12,8 @@ import numpy as np
 from gainwright.diagnose.causes import crossed_outputs, powered_units
 from gainwright.diagnose.change import Change
 from gainwright.diagnose.overloads import with_protection
-from gainwright.model import Amplifier, LevelControl, Speaker, leads_by_name, stages_of
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, is_subwoofer, leads_by_name, stages_of
+from gainwright.solve import ABSENT_LOW_PASS_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,6 +34,8 @@ MODE_SILENT = 0.5
 """Share of wrong input modes that take nothing from the input in use."""
 EQUALISER_DB = (3.0, 15.0)
 EQUALISER_HZ = (40.0, 12e3)
+SUB_FILTERED, SUB_CORNER_HZ, SUB_SLOPES = 0.8, (50.0, 150.0), (12.0, 24.0)
+"""Share of radios whose output for a subwoofer has a low-pass, where nobody knows the radio; its corner and slopes."""
 RUBBING_THD = (0.06, 0.6)
 """Of a coil that rubs, a torn cone: heard at any level."""
 
@@ -84,7 +87,23 @@ def _outputs_crossed(where: str, chain: Chain, hidden: Floats) -> Change:
             if via is None:
                 continue
             taken |= {(port, via[0]): np.ones(len(hidden)) for port in ports}
-    return Change(taken=taken)
+    nodes = [node for node in chain.wiring.outputs(stage) if node.output in (output, other)]
+    filtered = [node for node in nodes if _has_filter_of_its_own(node, chain)]
+    low_hz, high_hz = SUB_CORNER_HZ
+    corner_hz = low_hz * (high_hz / low_hz) ** np.minimum(hidden[:, 0] / SUB_FILTERED, 1.0)
+    corner_hz = np.where(hidden[:, 0] < SUB_FILTERED, corner_hz, ABSENT_LOW_PASS_HZ)
+    slope = np.where(hidden[:, 1] < 0.5, *SUB_SLOPES)
+    return Change(taken=taken, low_pass_hz=dict.fromkeys(filtered, corner_hz), slope=dict.fromkeys(filtered, slope))
+
+
+def _has_filter_of_its_own(node: Node, chain: Chain) -> bool:
+    """Return whether an output may have a low-pass that nobody told of: for subwoofers alone, of a radio without figures."""
+    source = chain.job.stages[node.stage]
+    if not isinstance(source, HeadUnit) or (source.rated_output is not None and source.rated_output.known):
+        return False
+    told = source.outputs[node.output].low_pass is not None
+    paths = [path for path in chain.wiring.paths if node in path.nodes]
+    return not told and bool(paths) and all(is_subwoofer(chain.job, path.speaker, path.nodes) for path in paths)
 
 
 def _ports_by_side(stage: str, output: str, chain: Chain) -> dict[str, list[Port]]:

@@ -10,11 +10,13 @@ import pytest
 
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.candidates import Catalogue
+from gainwright.diagnose.device_changes import SUB_FILTERED
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
 from gainwright.diagnose.intermittent import THERE
 from gainwright.diagnose.observations import observe
 from gainwright.errors import JobError
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
+from gainwright.jobfile.starting.typical import chain_text
 from gainwright.model import WORD_TEXTS, WORDED, Amplifier, HeardSpeaker, Job
 from gainwright.simulated import Fault, Rig, answer
 
@@ -188,3 +190,21 @@ def test_softer_noise_and_protection_are_asked_for_where_they_tell() -> None:
     assert lower(rough) == [-28.0]
     assert lower(rough, soft) == []  # made once, and what is played from then on is as loud as before
     assert {path.level_dbfs for path in catalogue(rough, soft).paths} == {-8.0}
+
+
+def test_front_doors_on_an_output_for_a_subwoofer_are_faint_if_its_low_pass_is_on() -> None:
+    """Four in five radios of which nobody knows the figures have one; a job that gives the radio's figures, or one, has what it says.
+
+    At 500 Hz a low-pass of 50 to 150 Hz takes 20 dB or more off; twice as quiet is 10 dB.
+    """
+    text = chain_text("radio_doors_and_sub")
+    crossed = (Cause("outputs_crossed", "head_unit.sub"),)
+
+    def heard(text: str) -> float:
+        of = Diagnoser(read_job_text(text).job).rough
+        words = of.heard("front_speakers", Stimulus(500.0, -9.0), familiar=True)
+        there = words.chance[:, of.ensemble.hypotheses.index(crossed)].mean(axis=1)
+        return float(there[words.labels.index("normal")])
+
+    assert heard(text) == pytest.approx(1 - SUB_FILTERED, abs=0.05)
+    assert heard(text.replace("rated_output: unknown", "rated_output: 4 V", 1)) > 0.95
