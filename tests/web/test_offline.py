@@ -112,10 +112,41 @@ def test_service_worker_keeps_every_static_file(client: TestClient) -> None:
     build, assets = (json.loads(found) for found in re.findall(r"^const \w+ = (.*);$", answer.text, flags=re.M)[:2])
     assert re.fullmatch(r"[\d.]+\w*-[0-9a-f]{16}", build)
     folder = Path(__file__).resolve().parents[2] / "src" / "gainwright" / "web"
-    assert {asset.removeprefix("/static/") for asset in assets} == {path.name for path in (folder / "static").iterdir()}
-    asked = {a for path in (folder / "templates").iterdir() for a in re.findall(r'"(/static/[^"]+)"', path.read_text())}
-    assert asked <= set(assets)
+    kept = {asset.removeprefix(f"/static/{build}/") for asset in assets}
+    assert kept == {path.name for path in (folder / "static").iterdir()}
+    asked = {
+        a for path in (folder / "templates").iterdir() for a in re.findall(r"{{ static }}/([^\"]+)", path.read_text())
+    }
+    assert asked
+    assert asked <= kept
     assert [client.get(asset).status_code for asset in assets] == [200] * len(assets)
+
+
+def test_browser_asks_again_only_for_what_may_have_changed(client: TestClient) -> None:
+    """A page asks for this build's files, which stay as they are; the same files under other names are checked each time."""
+    found = re.findall(r'(?:href|src)="(/static/[^"]+)"', client.get("/").text)
+    build = found[0].split("/")[2]
+    assert len(found) > 3
+    assert {address.rpartition("/")[0] for address in found} == {f"/static/{build}"}
+    for folder, kept in (
+        (f"/static/{build}", "max-age=31536000, immutable"),
+        ("/static", "no-cache"),
+        ("/static/0.1-0123456789abcdef", "no-cache"),
+    ):
+        answer = client.get(f"{folder}/sheet.css")
+        assert answer.text == client.get(found[[a.endswith("/sheet.css") for a in found].index(True)]).text
+        assert answer.headers["cache-control"] == kept
+    assert client.get(f"/static/{build}/none.css").status_code == 404
+    assert client.get("/static/other/sheet.css").status_code == 404
+
+
+def test_scripts_name_each_other_by_their_place(client: TestClient) -> None:
+    """A script that was asked for by its build's name asks for others by the same, or it would be there twice."""
+    scripts = [
+        a for a in re.findall(r'"(/static/[^"]+[.]js)"', client.get("/service-worker.js").text) if "worker.js" not in a
+    ]
+    assert len(scripts) > 5
+    assert [a for a in scripts if "/static/" in client.get(a).text] == []
 
 
 @pytest.mark.parametrize("path", ["/", "/offline", "/api/jobs", "/service-worker.js"])

@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-import functools
-import hashlib
-import importlib.resources
 import json
-from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
-from gainwright import __version__
 from gainwright.web.rendering import page
-
-if TYPE_CHECKING:
-    from importlib.resources.abc import Traversable
+from gainwright.web.static_files import CHECKED, addresses, build, folder
 
 router = APIRouter(include_in_schema=False)
 
@@ -36,23 +29,7 @@ MANIFEST = {
     ],
 }
 """The web app manifest (W3C Web Application Manifest); the icons are drawn from `mark.svg`."""
-ALWAYS_CHECKED = {"cache-control": "no-cache"}
-
-
-def _static() -> Traversable:
-    return importlib.resources.files("gainwright.web") / "static"
-
-
-@functools.cache
-def build() -> tuple[str, tuple[str, ...]]:
-    """Return a name for the static files as they are now, and their addresses; another content has another name."""
-    files = sorted(_static().iterdir(), key=lambda file: file.name)
-    digest = hashlib.sha256()
-    for file in files:
-        content = file.read_bytes()
-        digest.update(f"{file.name} {len(content)}\n".encode())
-        digest.update(content)
-    return f"{__version__}-{digest.hexdigest()[:16]}", tuple(f"/static/{file.name}" for file in files)
+ALWAYS_CHECKED = {"cache-control": CHECKED}
 
 
 @router.get("/manifest.webmanifest")
@@ -67,9 +44,8 @@ def service_worker() -> Response:
 
     It is served here, not under `/static/`, since a worker controls only what is below its own address.
     """
-    name, addresses = build()
-    script = (_static() / "service-worker.js").read_text(encoding="utf-8")
-    constants = f"const BUILD = {json.dumps(name)};\nconst ASSETS = {json.dumps(addresses)};\n"
+    script = (folder() / "service-worker.js").read_text(encoding="utf-8")
+    constants = f"const BUILD = {json.dumps(build())};\nconst ASSETS = {json.dumps(addresses())};\n"
     return Response(constants + script, headers=ALWAYS_CHECKED, media_type="text/javascript")
 
 

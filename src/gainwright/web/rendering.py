@@ -16,6 +16,7 @@ from gainwright.texts import say, sentence
 from gainwright.web.network.access import THIS_COMPUTER
 from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said, said_list
 from gainwright.web.shown_errors import BUSY, RETRY_LATER, shown, status_of
+from gainwright.web.static_files import address
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -40,6 +41,7 @@ def environment() -> Environment:
     made.filters["said_list"] = said_list
     made.filters["sentence"] = sentence
     made.globals["version"] = __version__
+    made.globals["static"] = address()
     made.globals["say"] = said
     made.globals["new_key"] = new_key
     return made

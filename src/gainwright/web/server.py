@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import importlib.resources
 from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING
 
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.staticfiles import StaticFiles
 
 from gainwright import __version__
 from gainwright.web import errors, routers
 from gainwright.web.network.guard import Guard
+from gainwright.web.static_files import KeptFiles
 
 if TYPE_CHECKING:
-    import os
     from collections.abc import AsyncIterator
 
     from starlette.types import ASGIApp
@@ -45,8 +43,7 @@ def create_app(site: Site) -> FastAPI:
         app.include_router(router, responses=errors.ERROR_RESPONSES)
     for router in routers.PAGES:
         app.include_router(router)
-    static = importlib.resources.files("gainwright.web") / "static"
-    app.mount("/static", _StaticFiles(directory=str(static)), name="static")
+    app.mount("/static", KeptFiles(), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=800)
     return app
 
@@ -56,16 +53,3 @@ class _Guarded(FastAPI):
 
     def build_middleware_stack(self) -> ASGIApp:
         return Guard(super().build_middleware_stack(), self.state.site.network, self.state.site.store.devices)
-
-
-class _StaticFiles(StaticFiles):
-    """Static files that a browser checks for changes before it uses its own copy."""
-
-    def lookup_path(self, path: str) -> tuple[str, os.stat_result | None]:
-        # older versions of starlette ask the system for such a name, which raises ValueError
-        return ("", None) if "\0" in path else super().lookup_path(path)
-
-    def file_response(self, *args: object, **kwargs: object) -> object:  # type: ignore[override]
-        response = super().file_response(*args, **kwargs)  # type: ignore[arg-type]
-        response.headers["cache-control"] = "no-cache"
-        return response

@@ -1,5 +1,5 @@
 // The chain's pages: forms sent at once, and line numbers beside the text.
-import { send } from "/static/page.js";
+import { send } from "./page.js";
 
 function now() {
   for (const form of document.querySelectorAll("form[data-now]:not([data-sent])")) {

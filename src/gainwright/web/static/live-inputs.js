@@ -27,7 +27,7 @@ export class BrowserInput {
     this.processing = KEYS.filter(([key]) => settings[key]).map(([, words]) => words);
     const unknown = KEYS.filter(([key]) => settings[key] === undefined).map(([, words]) => words);
     this.context = await contextAt(settings.sampleRate);
-    await this.context.audioWorklet.addModule("/static/capture-worklet.js");
+    await this.context.audioWorklet.addModule(new URL("capture-worklet.js", import.meta.url));
     this.rate = Math.round(this.context.sampleRate);
     this.channels = Math.max(1, Math.min(settings.channelCount || 1, channels));
     this.describe(settings, unknown);

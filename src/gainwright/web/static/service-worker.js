@@ -14,7 +14,7 @@ self.addEventListener("activate", (event) => event.waitUntil(activate()));
 
 async function install() {
   const cache = await caches.open(STATIC);
-  await cache.addAll(ASSETS.map((address) => new Request(address, { cache: "no-cache" })));
+  await cache.addAll(ASSETS);
   await self.skipWaiting();
 }
 
@@ -47,8 +47,11 @@ function soon(answer) {
   });
 }
 
+// The address of a file of this build names its content. Pages kept by an earlier build, and other programs, have others.
 async function asset(request, path) {
-  const copy = await (await caches.open(STATIC)).match(path);
+  const cache = await caches.open(STATIC), same = await cache.match(path);
+  if (same) return same;
+  const copy = await cache.match(path.replace(/^.*\//, `/static/${BUILD}/`));
   if (!copy) return fetch(request);
   if (Date.now() < downUntil) return copy;
   try { return await soon(fetch(request)); } catch { return copy; }

@@ -1,6 +1,6 @@
 // The start's pages: leads by tapping an output and an input, a figure or unknown.
 // Without this each input has a list of what can feed it.
-import { text } from "/static/words.js";
+import { text } from "./words.js";
 
 let out = null, into = null; // what was tapped: the reference of an output, the field of an input
 
