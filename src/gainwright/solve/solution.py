@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     import numpy.typing as npt
 
     from gainwright.model import Node, Port, Wiring
-    from gainwright.solve.steady_state import Cell, CellState
+    from gainwright.solve.steady_state import Cell, CellState, Wave
 
     Floats = npt.NDArray[np.float64]
     Complexes = npt.NDArray[np.complex128]
@@ -35,32 +36,17 @@ class CellPlace:
         return self.role, self.at
 
 
-@dataclass(frozen=True, slots=True)
 class Solution:
-    """Steady state of every node, shape (cases, nodes) each unless said otherwise.
+    """Steady state of every node, shape (cases, nodes) each unless said otherwise; worked out when it is asked for.
 
     Attributes
     ----------
     nodes : output nodes in signal order.
-    rms_v : volts rms of the signal with its harmonics, without noise.
-    fundamental_v : complex rms phasor of the fundamental, volts.
-    thd : harmonics over fundamental, as a ratio; NaN where no signal passes.
-    margin_db : margin of the stage to the lowest of its ceilings; negative when it clips.
-    margins_db : the same for each ceiling, shape (cases, nodes, 3): input, inside, output; infinite where there is none.
-    ceiling_v : rms of the largest clean sine at the node, by the lowest ceiling of its stage.
-    ceiling_of : which ceiling that is: 0 input, 1 inside, 2 output.
-    harmonics : peak phasors, shape (cases, nodes, requested harmonics), volts.
     """
 
-    nodes: tuple[Node, ...]
-    rms_v: Floats
-    fundamental_v: Complexes
-    thd: Floats
-    margin_db: Floats
-    margins_db: Floats
-    ceiling_v: Floats
-    ceiling_of: npt.NDArray[np.intp]
-    harmonics: Complexes
+    def __init__(self, nodes: tuple[Node, ...], chunks: Sequence[Sequence[_Column]]) -> None:
+        self.nodes = nodes
+        self._chunks = chunks
 
     def index(self, node: Node) -> int:
         """Return the column of a node."""
@@ -69,10 +55,7 @@ class Solution:
     @staticmethod
     def join(parts: Sequence[Solution]) -> Solution:
         """Join chunks of cases."""
-        if len(parts) == 1:
-            return parts[0]
-        names = ("rms_v", "fundamental_v", "thd", "margin_db", "margins_db", "ceiling_v", "ceiling_of", "harmonics")
-        return Solution(parts[0].nodes, **{n: np.concatenate([getattr(p, n) for p in parts]) for n in names})
+        return parts[0] if len(parts) == 1 else Solution(parts[0].nodes, [c for part in parts for c in part._chunks])
 
     @staticmethod
     def collect(
@@ -87,27 +70,100 @@ class Solution:
         harmonics: int = HARMONICS_KEPT,
         margins: bool = True,
     ) -> Solution:
-        """Collect the nodes in `factors` from the cells, in signal order; margins are optional."""
+        """Collect the nodes in `factors` from the cells, in signal order; without `margins`, nothing of ceilings is kept."""
         index = {place.key: i for i, place in enumerate(places)}
-        columns = [
-            _Column(node, wiring, index, cells, states, factor, tone_hz, cases, harmonics, margins)
-            for node, factor in factors.items()
-        ]
-        return Solution(
-            tuple(factors),
-            rms_v=np.stack([c.rms_v for c in columns], axis=1),
-            fundamental_v=np.stack([c.fundamental_v for c in columns], axis=1),
-            thd=np.stack([c.thd for c in columns], axis=1),
-            margin_db=np.stack([c.margin_db for c in columns], axis=1),
-            margins_db=np.stack([c.margins_db for c in columns], axis=1),
-            ceiling_v=np.stack([c.ceiling_v for c in columns], axis=1),
-            ceiling_of=np.stack([c.ceiling_of for c in columns], axis=1),
-            harmonics=np.stack([c.harmonics for c in columns], axis=1),
-        )
+        columns = []
+        for node, given in factors.items():
+            factor = np.broadcast_to(np.asarray(given, dtype=np.float64), (cases,))
+            ceilings = _Ceilings(node, wiring, index, cells, states, factor, tone_hz) if margins else None
+            columns.append(_Column(states[index["output", node]].wave, factor, harmonics, ceilings))
+        return Solution(tuple(factors), [columns])
+
+    def _stacked(self, of: Callable[[_Column], Any]) -> Any:
+        parts = [np.stack([of(column) for column in columns], axis=1) for columns in self._chunks]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+    @cached_property
+    def rms_v(self) -> Floats:
+        """Volts rms of the signal with its harmonics, without noise."""
+        return np.asarray(self._stacked(lambda c: c.rms_v))
+
+    @cached_property
+    def fundamental_v(self) -> Complexes:
+        """Complex rms phasor of the fundamental, volts."""
+        return np.asarray(self._stacked(lambda c: c.fundamental_v))
+
+    @cached_property
+    def thd(self) -> Floats:
+        """Harmonics over fundamental, as a ratio; NaN where no signal passes."""
+        return np.asarray(self._stacked(lambda c: c.thd))
+
+    @cached_property
+    def harmonics(self) -> Complexes:
+        """Peak phasors, shape (cases, nodes, requested harmonics), volts."""
+        return np.asarray(self._stacked(lambda c: c.harmonics))
+
+    @cached_property
+    def margins_db(self) -> Floats:
+        """Margin to each ceiling, shape (cases, nodes, 3): input, inside, output; infinite where there is none."""
+        with np.errstate(divide="ignore"):
+            return np.asarray(20 * np.log10(self._stacked(lambda c: _asked(c.ceilings).ratios)))
+
+    @cached_property
+    def margin_db(self) -> Floats:
+        """Margin of the stage to the lowest of its ceilings; negative when it clips."""
+        return np.asarray(np.min(self.margins_db, axis=2))
+
+    @cached_property
+    def _lowest(self) -> tuple[Any, Any]:
+        found = [[_asked(c.ceilings).lowest for c in columns] for columns in self._chunks]
+        volts, which = ([np.stack([each[i] for each in chunk], axis=1) for chunk in found] for i in (0, 1))
+        return np.concatenate(volts), np.concatenate(which)
+
+    @cached_property
+    def ceiling_v(self) -> Floats:
+        """Rms of the largest clean sine at the node, by the lowest ceiling of its stage."""
+        return np.asarray(self._lowest[0])
+
+    @cached_property
+    def ceiling_of(self) -> npt.NDArray[np.intp]:
+        """Which ceiling that is: 0 input, 1 inside, 2 output."""
+        return np.asarray(self._lowest[1])
+
+
+def _asked(ceilings: _Ceilings | None) -> _Ceilings:
+    assert ceilings is not None, "solved without margins"  # noqa: S101  a mistake of ours
+    return ceilings
 
 
 class _Column:
-    """One node, collected from its stage's cells."""
+    """The signal of one node; holds no more of its wave than is asked for."""
+
+    def __init__(self, wave: Wave, factor: Floats, harmonics: int, ceilings: _Ceilings | None) -> None:
+        self._wave = wave.first(harmonics)
+        self._factor = factor
+        self._count = harmonics
+        self.ceilings = ceilings
+
+    @property
+    def rms_v(self) -> Floats:
+        return self._wave.rms * self._factor
+
+    @property
+    def thd(self) -> Floats:
+        return self._wave.thd
+
+    @property
+    def fundamental_v(self) -> Complexes:
+        return np.asarray(self._wave.few[:, 0] * self._factor / np.sqrt(2))
+
+    @property
+    def harmonics(self) -> Complexes:
+        return np.asarray(self._wave.harmonics(self._count) * self._factor[:, None])
+
+
+class _Ceilings:
+    """The ceilings of one node's stage, and how far below them it stays."""
 
     def __init__(
         self,
@@ -116,62 +172,39 @@ class _Column:
         index: Mapping[tuple[str, Node | Port], int],
         cells: Sequence[Cell],
         states: Sequence[CellState],
-        factor: Any,
-        tone_hz: Floats,
-        cases: int,
-        harmonics: int,
-        margins: bool,
-    ) -> None:
-        output = index["output", node]
-        factor = np.broadcast_to(np.asarray(factor, dtype=np.float64), (cases,))
-        wave = states[output].wave
-        self.rms_v = wave.rms * factor
-        self.thd = wave.thd
-        self.harmonics = wave.harmonics(harmonics) * factor[:, None]
-        self.fundamental_v = self.harmonics[:, 0] / np.sqrt(2)
-        self.margin_db = self.ceiling_v = np.empty(0)
-        self.margins_db = np.empty((0, 3))
-        self.ceiling_of = np.empty(0, dtype=np.intp)
-        if margins:
-            self._margins(node, wiring, index, cells, states, factor, tone_hz, cases)
-
-    def _margins(
-        self,
-        node: Node,
-        wiring: Wiring,
-        index: Mapping[tuple[str, Node | Port], int],
-        cells: Sequence[Cell],
-        states: Sequence[CellState],
         factor: Floats,
         tone_hz: Floats,
-        cases: int,
     ) -> None:
-        output = index["output", node]
-        inside = index.get(("inside", node))
-        ports = [index["port", route.port] for route in wiring.routes[node]]
-        shape = cells[inside if inside is not None else output].response
-        through = 1.0 if shape is None else np.abs(shape(np.reshape(tone_hz, (-1, 1)), slice(None)))[:, 0]
-        gain = np.abs(np.broadcast_to(np.asarray(cells[output].gain, dtype=np.float64), (cases,))) * factor
-        after = cells[output].response
-        if inside is not None and after is not None:
-            gain = gain * np.abs(after(np.reshape(tone_hz, (-1, 1)), slice(None)))[:, 0]
-        shares = sum(abs(route.share) for route in wiring.routes[node])
-        # (role, cells, gain of a sine from the cell to the node)
-        ceilings = [(0, p, gain * through * shares) for p in ports]
-        ceilings += [] if inside is None else [(1, inside, gain)]
-        ceilings += [(2, output, factor)]
-        margins, volts, roles = [], [], []
-        for role, i, onward in ceilings:
-            limit = np.broadcast_to(np.asarray(cells[i].ceiling, dtype=np.float64), (cases,))
-            with np.errstate(divide="ignore"):
-                margins.append(20 * np.log10(limit / states[i].peak))
-            volts.append(limit * onward / np.sqrt(2))
-            roles.append(role)
-        first = np.argmin(np.stack(margins), axis=0)
-        rows = np.arange(cases)
-        self.margin_db = np.stack(margins)[first, rows]
-        self.margins_db = np.full((cases, 3), np.inf)
-        for role, margin in zip(roles, margins, strict=True):
-            self.margins_db[:, role] = np.minimum(self.margins_db[:, role], margin)
-        self.ceiling_v = np.stack(volts)[first, rows]
-        self.ceiling_of = np.array(roles)[first]
+        output, inside = index["output", node], index.get(("inside", node))
+        places = [(0, index["port", route.port]) for route in wiring.routes[node]]
+        places += [(2, output)] if inside is None else [(1, inside), (2, output)]
+        self._of = [(role, cells[i].ceiling, states[i].peak) for role, i in places]
+        self._output, self._inside = cells[output], None if inside is None else cells[inside]
+        self._shares = sum(abs(route.share) for route in wiring.routes[node])
+        self._factor, self._tones = factor, np.reshape(tone_hz, (-1, 1))
+
+    @property
+    def ratios(self) -> Floats:
+        """Return each ceiling over the peak before it, shape (cases, 3); infinite where there is none."""
+        found = np.full((len(self._factor), 3), np.inf)
+        with np.errstate(divide="ignore"):
+            for role, ceiling, peak in self._of:
+                np.minimum(found[:, role], ceiling / peak, out=found[:, role])
+        return found
+
+    @property
+    def lowest(self) -> tuple[Floats, npt.NDArray[np.intp]]:
+        """Return the rms at the node of the largest sine that passes the lowest ceiling, and which ceiling that is."""
+        gain = np.abs(self._output.gain) * self._factor
+        if self._inside is not None:
+            gain = gain * self._passed(self._output)
+        through = self._passed(self._output if self._inside is None else self._inside)
+        onward = (gain * through * self._shares, gain, self._factor)
+        with np.errstate(divide="ignore"):
+            margins = np.stack([20 * np.log10(ceiling / peak) for _, ceiling, peak in self._of])
+        first = np.argmin(margins, axis=0)
+        volts = np.stack([ceiling * onward[role] / np.sqrt(2) for role, ceiling, _ in self._of])
+        return volts[first, np.arange(len(first))], np.array([role for role, *_ in self._of])[first]
+
+    def _passed(self, cell: Cell) -> Floats | float:
+        return 1.0 if cell.response is None else np.abs(cell.response(self._tones, slice(None)))[:, 0]

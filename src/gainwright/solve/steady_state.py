@@ -13,7 +13,7 @@ of the ceiling (tests/truth/test_solve_clipping.py).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -80,6 +80,10 @@ class Wave:
         first = np.abs(self.few[:, 0])
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.asarray(np.where(first > 0, np.sqrt(2 * power) / first, np.nan))
+
+    def first(self, count: int) -> Wave:
+        """Return the wave with no more than its first harmonics in memory; its mean square stays that of all."""
+        return replace(self, rest=self.rest[:, : max(count - FEW, 0)].copy())
 
     def harmonics(self, count: int) -> Complexes:
         """Return the first harmonics of each case, shape (cases, count)."""
