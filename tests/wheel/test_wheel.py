@@ -144,6 +144,23 @@ def test_wheel_selfcheck(installed: Installed) -> None:
     assert done.returncode == 0, done.stdout + done.stderr
 
 
+def test_wheel_without_extras(installed: Installed) -> None:
+    """No extra is installed; music is analysed all the same, papers and charts are made, and what is missing is named once."""
+    done = installed.run("python", "-c", "import av")
+    assert "ModuleNotFoundError" in done.stderr
+    for arguments in (
+        ("tones", "--tone", "1000", "--level", "-3", "--seconds", "2", "--out", "tone.wav"),
+        ("music", "tone.wav", "--no-cache", "--chart", "music.svg"),
+        ("new", "extras.yaml"),
+        ("report", "extras.yaml", "--out", "extras.pdf"),
+    ):
+        done = installed.run("gainwright", *arguments)
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert done.stderr.count('python -m pip install "gainwright[fast-music]"') == (arguments[0] == "music")
+    assert (installed.outside / "music.svg").read_text(encoding="utf-8").startswith("<svg")
+    assert (installed.outside / "extras.pdf").read_bytes().startswith(b"%PDF")
+
+
 def test_wheel_first_job(installed: Installed) -> None:
     """A new user's first three commands work outside the tree: new, check, plan."""
     job = "first.yaml"
