@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from attack_figures import Figures
 from postgres import PostgreSQL
-from store_writers import MEASURED, start, write_entries
+from store_writers import MEASURED, start, write_entries, write_until_gone
 
 from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
 from gainwright.errors import CallError
@@ -101,7 +101,8 @@ def _kills(figures: Figures, place: str, seed: int, seconds: float, server: Post
 
 def _killed_once(place: str, job: str, draw: random.Random, server: PostgreSQL | None) -> list[tuple[str, int]]:
     """Let writers write until they are killed; return what was acknowledged."""
-    writers = [start(write_entries, place, job, f"writer{n}") for n in range(WRITERS)]
+    write = write_entries if server is None else write_until_gone
+    writers = [start(write, place, job, f"writer{n}") for n in range(WRITERS)]
     said: list[tuple[str, int]] = []
     for writer in writers:
         with suppress(EOFError):  # its database went away before the first write
@@ -140,8 +141,9 @@ def flips(seed: int, seconds: float) -> Figures:
                 figures.fell(f"{where}: {type(error).__name__}: {error}")
                 continue
             refused = {name for name, found in read.items() if isinstance(found, CallError)}
-            figures.refused += bool(refused)
+            refused |= {name for name, found in read.items() if _names_damage(found)}
             silent = [name for name in as_written if name not in refused and read[name] != as_written[name]]
+            figures.refused += bool(refused)
             figures.lost += len(silent)
             if silent:
                 figures.fell(f"{where}: {silent[0]} was read otherwise in silence")
@@ -194,6 +196,11 @@ def everything(where: Path | SqlStore) -> dict[str, Any]:
 
 def _everything(store: SqlStore) -> dict[str, Any]:
     return {name: _or_error(lambda read=read: read(store)) for name, read in _READS.items()}  # type: ignore[misc]
+
+
+def _names_damage(found: Any) -> bool:
+    """Return whether a list shows a job that can't be read as damaged, in the place of its title."""
+    return isinstance(found, list) and any(str(getattr(one, "title", "")).startswith("damaged: ") for one in found)
 
 
 def _or_error(call: Callable[[], Any]) -> Any:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.adapters.store import StoreMaintenance, open_store
 from gainwright.app.store import ConflictError
+from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -86,6 +87,12 @@ def write_entries(says: Connection, place: str, job: str, me: str) -> None:
             shorter = found.text.partition("# after")[0] if found.revision % 50 == 0 else found.text
             text = f"{shorter}# after {seen}\n"
             says.send(("revision", store.jobs.write(job, title="killed", text=text, seen=found.revision).revision))
+
+
+def write_until_gone(says: Connection, place: str, job: str, me: str) -> None:
+    """Do as `write_entries`, and end without a word once the database is refused or gone."""
+    with contextlib.suppress(CallError):
+        write_entries(says, place, job, me)
 
 
 def write_shared(says: Connection, place: str, job: str, me: str, each: int, together: Barrier) -> None:
