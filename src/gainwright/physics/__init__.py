@@ -14,6 +14,23 @@ from gainwright.physics.clipping import (
     describing_function,
     drive_for_thd,
 )
+from gainwright.physics.coil_heat import (
+    CoilHeat,
+    coil_rise,
+    compression_db,
+    seconds_to_rise,
+    share_on,
+    steady_rise,
+)
+from gainwright.physics.drivers import (
+    Box,
+    Driver,
+    coil_impedance,
+    cone_travel,
+    driver_from_parameters,
+    driver_impedance,
+    mechanical_impedance,
+)
 from gainwright.physics.filters import (
     SLOPES_DB_PER_OCTAVE,
     bessel_response,
@@ -26,6 +43,7 @@ from gainwright.physics.filters import (
     peak_response,
     prototype_poles,
 )
+from gainwright.physics.fuses import PVC_FINAL_C, PVC_INITIAL_C, short_circuit_factor, withstands_s
 from gainwright.physics.hearing import (
     daily_dose,
     niosh_permissible_time_s,
@@ -67,6 +85,14 @@ from gainwright.physics.noise import (
 )
 from gainwright.physics.preferred_values import preferred_mantissas, preferred_values
 from gainwright.physics.supply import battery_current, loaded_ceiling, rail_scaling, rated_clip_voltage
+from gainwright.physics.supply_current import (
+    GAUSSIAN_MEAN_ABS,
+    SINE_MEAN_ABS,
+    class_b_power,
+    class_d_power,
+    regulated_voltage,
+    unregulated_voltage,
+)
 from gainwright.physics.wire import (
     awg_area_m2,
     awg_diameter_m,
@@ -79,7 +105,14 @@ from gainwright.physics.wire import (
 __all__ = [
     "DBU_REFERENCE_V",
     "DBV_REFERENCE_V",
+    "GAUSSIAN_MEAN_ABS",
+    "PVC_FINAL_C",
+    "PVC_INITIAL_C",
+    "SINE_MEAN_ABS",
     "SLOPES_DB_PER_OCTAVE",
+    "Box",
+    "CoilHeat",
+    "Driver",
     "a_weighting_db",
     "average_responding_reading",
     "awg_area_m2",
@@ -90,13 +123,19 @@ __all__ = [
     "butterworth_response",
     "c_weighting_db",
     "class5_max_ohm_per_km",
+    "class_b_power",
+    "class_d_power",
     "clipped_sine_fundamental",
     "clipped_sine_harmonic",
     "clipped_sine_mean_abs",
     "clipped_sine_rms",
     "clipped_sine_thd",
+    "coil_impedance",
     "coil_resistance_parallel",
     "coil_resistance_series",
+    "coil_rise",
+    "compression_db",
+    "cone_travel",
     "copper_temperature_factor",
     "corner_for_loss",
     "daily_dose",
@@ -108,11 +147,14 @@ __all__ = [
     "dither_noise",
     "divider",
     "drive_for_thd",
+    "driver_from_parameters",
+    "driver_impedance",
     "filter_response",
     "high_shelf_response",
     "linkwitz_riley_response",
     "loaded_ceiling",
     "low_shelf_response",
+    "mechanical_impedance",
     "niosh_permissible_time_s",
     "niosh_time_weighted_average_dba",
     "osha_permissible_time_s",
@@ -127,18 +169,25 @@ __all__ = [
     "rated_clip_voltage",
     "ratio_from_db",
     "reading_half_width",
+    "regulated_voltage",
     "rms_from_dbfs",
+    "seconds_to_rise",
     "series_for_loss",
+    "share_on",
+    "short_circuit_factor",
     "sine_peak_from_rms",
     "speaker_spl",
     "speed_of_sound",
     "standard_uncertainty",
+    "steady_rise",
     "sum_of_powers_db",
     "thermal_noise_v",
+    "unregulated_voltage",
     "voltage_for_power",
     "volts_from_dbu",
     "volts_from_dbv",
     "weekly_dose",
     "weekly_permissible_time_s",
     "wire_resistance",
+    "withstands_s",
 ]

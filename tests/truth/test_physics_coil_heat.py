@@ -1,0 +1,84 @@
+"""Voice-coil temperature against published figures of small drive units, ngspice's thermal circuit and closed forms."""
+
+from __future__ import annotations
+
+import subprocess
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from gainwright import physics
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SMALL = physics.CoilHeat(coil_k_w=28.1, magnet_k_w=34.4, coil_s=3.05, magnet_s=192.0)
+"""A small drive unit of open data (public repository AsahiLinux/speakersafetyd, conf/apple)."""
+LIMIT_K = 90.0
+"""Rise at its limit: 62.5 K/W times the 1.44 W that it takes for ever."""
+
+
+def test_open_figures_of_a_small_unit() -> None:
+    """The same data: 3 W reaches the limit in 13 s, 1.44 W never does."""
+    assert physics.seconds_to_rise(heat=SMALL, power_w=3.0, rise_k=LIMIT_K) == pytest.approx(13, abs=0.5)
+    assert physics.seconds_to_rise(heat=SMALL, power_w=1.44, rise_k=LIMIT_K) == np.inf
+    assert physics.coil_rise(heat=SMALL, power_w=1.44, seconds=1e6) == pytest.approx(90.0, rel=0.001)
+
+
+def test_steady_rise_and_compression_against_an_iteration() -> None:
+    """A fixed-point iteration of T = R P/(1 + a T); and 2.32 dB less power at 200 degrees C (copper, IEC 60028)."""
+    for power in (1.0, 5.0, 50.0):
+        rise = 0.0
+        for _ in range(500):
+            rise = (rise + 62.5 * power / (1 + 0.00393 * rise)) / 2
+        assert physics.steady_rise(heat=SMALL, cold_power_w=power) == pytest.approx(rise, rel=1e-6)
+    assert physics.compression_db(rise_k=180.0) == pytest.approx(4.65, abs=0.005)
+
+
+def test_rise_in_time_against_ngspice(tmp_path: Path) -> None:
+    """Two RC sections in series under a current of 3 (watts): ngspice's transient at 1, 13 and 200 s."""
+    out = tmp_path / "rise.txt"
+    netlist = tmp_path / "rise.cir"
+    lines = [
+        "coil",
+        "I1 0 a 3",
+        "R1 a b 28.1",
+        f"C1 a b {3.05 / 28.1!r} ic=0",
+        "R2 b 0 34.4",
+        f"C2 b 0 {192 / 34.4!r} ic=0",
+    ]
+    lines += [
+        ".control",
+        "set wr_singlescale",
+        "tran 0.05 200 0 0.05 uic",
+        f"wrdata {out} v(a)",
+        "quit",
+        ".endc",
+        ".end",
+    ]
+    netlist.write_text("\n".join(lines) + "\n", encoding="ascii")
+    subprocess.run(("ngspice", "-b", str(netlist)), capture_output=True, check=False)
+    table = np.loadtxt(out)
+    for seconds in (1.0, 13.0, 200.0):
+        circuit = np.interp(seconds, table[:, 0], table[:, 1])
+        assert physics.coil_rise(heat=SMALL, power_w=3.0, seconds=seconds) == pytest.approx(circuit, rel=0.002)
+
+
+@pytest.mark.parametrize(("power", "on"), [(3.0, 5.0), (2.0, 20.0), (20.0, 0.5)])
+def test_share_of_time_against_an_integration(power: float, on: float) -> None:
+    """Pulses at the share that is allowed, integrated over an hour, reach the rise to within 1 %, and not more."""
+    share = float(physics.share_on(heat=SMALL, power_w=power, rise_k=LIMIT_K, seconds_on=on))
+    assert 0 < share < 1
+    period = on / share
+    state, highest = np.zeros(2), 0.0
+    for _ in range(int(3600 / period)):
+        for seconds, watts in ((on, power), (period - on, 0.0)):
+
+            def slope(_t: float, x: np.ndarray, watts: float = watts) -> list[float]:
+                return [(watts * 28.1 - x[0]) / 3.05, (watts * 34.4 - x[1]) / 192.0]
+
+            state = solve_ivp(slope, (0, seconds), state, rtol=1e-8).y[:, -1]
+            highest = max(highest, float(state.sum()))
+    assert highest == pytest.approx(LIMIT_K, rel=0.01)
