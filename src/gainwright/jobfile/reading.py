@@ -19,6 +19,7 @@ from gainwright.jobfile.yaml_reading import where as place
 from gainwright.model import INSTRUMENTS, STAGES, Job, Speaker, Wiring, resolve, yaml_kind
 from gainwright.model.chassis import check_chassis
 from gainwright.model.strapping import check_strapping
+from gainwright.model.supply_cables import check_supply
 from gainwright.quantities import whole_number
 from gainwright.texts import joined, say
 
@@ -75,6 +76,7 @@ def _read(text: str, name: str) -> JobFile:
         raise _first_error(error, document, name) from None
     try:
         check_chassis(job)
+        check_supply(job)
         check_strapping(job)
         wiring = resolve(job)
         check_places(job)

@@ -84,6 +84,7 @@ from gainwright.model.stages import (
     WITH_NAMED_OUTPUTS,
     Amplifier,
     AnyStage,
+    Box,
     Converter,
     LevelControl,
     LineDriver,
@@ -94,11 +95,14 @@ from gainwright.model.stages import (
     Speaker,
     volume_of,
 )
+from gainwright.model.supply_cables import BATTERY, Alternator, Battery, SupplyCable
+from gainwright.model.wire_sizes import WireSize
 from gainwright.model.wiring import Feed, Route, Wiring
 from gainwright.model.worded_checks import WORD_TEXTS, WORDED, mended_cause, mended_place
 
 __all__ = [
     "AIRBAG_DASH",
+    "BATTERY",
     "CHAIN_PARTS",
     "COIL_DEAD",
     "DC_VOLTS",
@@ -122,9 +126,12 @@ __all__ = [
     "WORDED",
     "WORD_TEXTS",
     "Accuracy",
+    "Alternator",
     "Amplifier",
     "AnyStage",
+    "Battery",
     "BelievedCause",
+    "Box",
     "Case",
     "Check",
     "ClassExercise",
@@ -171,10 +178,12 @@ __all__ = [
     "Speaker",
     "SpeakerSensitivity",
     "SubstituteSource",
+    "SupplyCable",
     "SwapTest",
     "TaskDone",
     "Vehicle",
     "Volume",
+    "WireSize",
     "Wiring",
     "as_mapping",
     "can_be",

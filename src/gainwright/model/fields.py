@@ -21,6 +21,7 @@ from gainwright.model.compounds import (
 from gainwright.model.field_types import FieldType, FieldTypeName
 from gainwright.model.marks import EXAMPLE as MARK_EXAMPLE
 from gainwright.model.marks import Mark
+from gainwright.model.wire_sizes import WireSize
 from gainwright.quantities import DIMENSIONS, OPEN, OVER_RANGE, Quantity, parse, reaches_zero, read_measured
 from gainwright.quantities.dimensions import NAMES
 from gainwright.texts import say
@@ -173,6 +174,11 @@ Time = _quantity("time")
 Length = _quantity("length")
 Area = _quantity("area")
 Current = _quantity("current")
+AirVolume = _quantity("air volume")
+Inductance = _quantity("inductance")
+Charge = _quantity("charge")
+AboveZeroLength = _quantity("length", above_zero=True, example="8 mm")
+AboveZeroAmps = _quantity("current", above_zero=True)
 Fraction = _quantity("fraction")
 Ratio = _quantity("ratio")
 AboveZeroFraction = _quantity("fraction", above_zero=True, example="1 %")
@@ -216,6 +222,7 @@ RatioEnds = _compound(Ends.of("ratio"), "ends", "the two ends of a control", "-4
 CoilsField = _compound(Coils, "coils", "number of coils, resistance of each and wiring", "2 x 4 ohm parallel")
 AccuracyField = _compound(Accuracy, "accuracy", "per cent of the reading, and counts", "1.2 % + 3 counts")
 MarkField = _compound(Mark, "text", "when it lights: level, fundamental or thd over a threshold", MARK_EXAMPLE)
+WireField = _compound(WireSize, "text", "American wire gauge or area of the metal", "4 AWG")
 SensitivityField = _compound(SpeakerSensitivity, "loudness", "dB at 1 m for 2.83 V, or @ 1 W", "88 dB")
 
 

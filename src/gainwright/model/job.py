@@ -10,6 +10,7 @@ from gainwright.model.field_types import FieldType
 from gainwright.model.fields import AboveZeroFraction, AboveZeroVolts, Frequency, Frozen, Ratio, Time
 from gainwright.model.instruments import Instrument
 from gainwright.model.stages import AnyStage
+from gainwright.model.supply_cables import Alternator, Battery, SupplyCable
 
 Name = Annotated[str, StringConstraints(pattern=r"^\w+$", min_length=1, max_length=40)]
 
@@ -24,6 +25,8 @@ class Vehicle(Frozen):
     description: str = Field(default="", max_length=500)
     running: AboveZeroVolts | None = None
     resting: AboveZeroVolts | None = None
+    battery: Battery = Battery()
+    alternator: Alternator = Alternator()
 
 
 class Job(Frozen):
@@ -44,5 +47,8 @@ class Job(Frozen):
         default_factory=dict, description="time to get access to a stage, before anything is done there"
     )
     thd_limit: AboveZeroFraction | None = None
+    supply: dict[Name, SupplyCable] = Field(
+        default_factory=dict, max_length=100, description="the cables that feed the stages, each with its fuse"
+    )
     instruments: dict[Name, Instrument] = Field(default_factory=dict)
     stages: dict[Name, AnyStage] = Field(min_length=1, max_length=200)

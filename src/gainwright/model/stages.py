@@ -12,15 +12,21 @@ from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 from gainwright.errors import QuantityError
 from gainwright.model.field_types import FieldType
 from gainwright.model.fields import (
+    AboveZeroFraction,
+    AboveZeroLength,
     AboveZeroOhms,
     AboveZeroVolts,
+    AirVolume,
+    Area,
     CoilsField,
+    Current,
     EqualiserField,
     FilterField,
     FilterRangeField,
     Fraction,
     Frequency,
     Frozen,
+    Inductance,
     Number,
     Power,
     Ratings,
@@ -205,6 +211,13 @@ class Amplifier(FedStage, Powered):
     rated_at: AboveZeroVolts | None = None
     headroom: Ratio | None = Field(default=None, description="how far its real output exceeds its rating")
     input_limit: AboveZeroVolts | None = None
+    output_class: Literal["AB", "D"] | None = Field(
+        default=None, alias="class", description="class of its output stage: AB, or D (switching)"
+    )
+    efficiency: AboveZeroFraction | None = Field(
+        default=None, description="power out over power in: of the whole of class D, of its converter of class AB"
+    )
+    idle: Current | None = Field(default=None, description="what it takes with nothing playing")
 
     @model_validator(mode="after")
     def _check_sensitivity(self) -> Amplifier:
@@ -250,6 +263,13 @@ def _two_or_one(text: str, *, fixed: bool) -> QuantityError:
     )
 
 
+class Box(Frozen):
+    """What stands behind the cone of one speaker; without a volume it is taken as a large baffle."""
+
+    volume: AirVolume | None = Field(default=None, description="net volume of air for one speaker")
+    tuned: Frequency | None = Field(default=None, description="frequency of its port; sealed without one")
+
+
 class Speaker(FedStage):
     """One speaker, or `count` equal ones wired together, on each side that feeds it."""
 
@@ -264,8 +284,15 @@ class Speaker(FedStage):
     power: Power | None = None
     sensitivity: SensitivityField | None = None
     protect_below: Frequency | None = None
-    resonance: Frequency | None = None
+    resonance: Frequency | None = Field(default=None, description="in free air, as the data sheet says (fs)")
     qts: Number | None = None
+    qms: Number | None = None
+    qes: Number | None = None
+    vas: AirVolume | None = None
+    cone_area: Area | None = Field(default=None, description="effective area of one cone (Sd)")
+    xmax: AboveZeroLength | None = Field(default=None, description="linear travel to one side (Xmax)")
+    inductance: Inductance | None = Field(default=None, description="of one coil at 1 kHz (Le)")
+    box: Box = Box()
 
     @model_validator(mode="after")
     def _check_wiring(self) -> Speaker:

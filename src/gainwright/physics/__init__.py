@@ -94,6 +94,7 @@ from gainwright.physics.supply_current import (
     unregulated_voltage,
 )
 from gainwright.physics.wire import (
+    COPPER_RESISTIVITY_OHM_M,
     awg_area_m2,
     awg_diameter_m,
     boat_ampacity_a,
@@ -103,6 +104,7 @@ from gainwright.physics.wire import (
 )
 
 __all__ = [
+    "COPPER_RESISTIVITY_OHM_M",
     "DBU_REFERENCE_V",
     "DBV_REFERENCE_V",
     "GAUSSIAN_MEAN_ABS",

@@ -2,6 +2,7 @@
 
 from gainwright.model import control_words, device_words, name_words, place_words, stage_title
 from gainwright.plan.amplifier_bands import AmplifierBand, amplifier_bands
+from gainwright.plan.amplifier_loads import AmplifierLoad, amplifier_loads
 from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import GENERAL, MAKER_FIRST
 from gainwright.plan.full_scale import full_scale_text
@@ -16,6 +17,7 @@ __all__ = [
     "MAKER_FIRST",
     "Adjust",
     "AmplifierBand",
+    "AmplifierLoad",
     "Attenuator",
     "CleanVolume",
     "Expect",
@@ -26,6 +28,7 @@ __all__ = [
     "Step",
     "Target",
     "amplifier_bands",
+    "amplifier_loads",
     "check_job",
     "control_words",
     "design_attenuators",

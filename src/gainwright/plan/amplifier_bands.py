@@ -61,6 +61,11 @@ def amplifier_bands(job: Job, reached: Mapping[str, float] | None = None) -> tup
     context = PlanContext(job)
     targets = amplifier_targets(context, source_limits(context))
     volts = {stage: target.v_rms * (reached or {}).get(stage, 1.0) for stage, target in targets.items()}
+    return bands_of(context, volts)
+
+
+def bands_of(context: PlanContext, volts: Mapping[str, float]) -> tuple[AmplifierBand, ...]:
+    """Return the band of every end, in signal order; `volts` holds the target of each stage that has one."""
     found = [_split(context, end, volts.get(end.stage)) for end in context.ends]
     filters: dict[str, set[tuple[str, str]]] = {}
     for band in found:

@@ -1,6 +1,7 @@
 """Solve a chain: levels at every node, for many draws, settings and tones in one call."""
 
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
+from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.electrics import MUTED_TRAVEL, Loading, response
 from gainwright.solve.instruments import (
@@ -21,18 +22,23 @@ from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limit
 from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
 from gainwright.solve.sources import ANY_LOAD_OHM
+from gainwright.solve.speaker_units import SpeakerUnit, speaker_unit
+from gainwright.solve.supply_tree import Branch, Source, SupplyState, SupplyTree, Taken, supply_tree
+from gainwright.solve.tone_loads import HEAT_SHARE, ToneLoad, tone_load
 from gainwright.solve.tones import PREFERRED_HZ, set_up_tone_hz, tone_limits_hz
 
 __all__ = [
     "ABSENT_HIGH_PASS_HZ",
     "ABSENT_LOW_PASS_HZ",
     "ANY_LOAD_OHM",
+    "HEAT_SHARE",
     "MEASURING_LEAD_OHM",
     "METER_OHM",
     "MUTED_TRAVEL",
     "PREFERRED_HZ",
     "UNALTERED",
     "Alteration",
+    "Branch",
     "Chain",
     "Conditions",
     "InstrumentReading",
@@ -41,9 +47,17 @@ __all__ = [
     "NodeLevel",
     "PathLevels",
     "Solution",
+    "Source",
+    "SpeakerUnit",
+    "SupplyState",
+    "SupplyTree",
+    "Taken",
+    "ToneLoad",
     "Wire",
     "accuracy_of",
     "amplifier_ceiling_v",
+    "area_m2",
+    "cable_ohm",
     "good_lead_ohm",
     "grounded_nodes",
     "input_ohm",
@@ -61,5 +75,8 @@ __all__ = [
     "response",
     "set_up_tone_hz",
     "sound_lead_ohm",
+    "speaker_unit",
+    "supply_tree",
     "tone_limits_hz",
+    "tone_load",
 ]

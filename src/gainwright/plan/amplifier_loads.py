@@ -1,0 +1,82 @@
+"""What each amplifier of a chain drives, and how far: load, target and ceiling, with the band that it plays."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.model import Amplifier, unit_of
+from gainwright.plan.amplifier_bands import bands_of
+from gainwright.plan.context import PlanContext
+from gainwright.plan.planning import amplifier_targets
+from gainwright.plan.stage_steps import source_limits
+from gainwright.plan.targets import load_ohm, rating_v
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.model import Job
+    from gainwright.plan.amplifier_bands import AmplifierBand
+
+
+@dataclass(frozen=True, slots=True)
+class AmplifierLoad:
+    """One amplifier with its speakers.
+
+    Attributes
+    ----------
+    stage, unit : the amplifier, and the chassis it is in or its own name.
+    sides : number of its outputs, each of which drives `load_ohm`.
+    target_v, ceiling_v : rms of the set-up tone at its terminals, and of the sine at its rating into this load.
+    rail_v : peak that its rails allow, from its highest rated voltage.
+    speakers : that it drives.
+    band : what it plays, and its allowance.
+    """
+
+    stage: str
+    unit: str
+    sides: int
+    load_ohm: float
+    target_v: float
+    ceiling_v: float
+    rail_v: float
+    speakers: tuple[str, ...]
+    band: AmplifierBand
+
+
+def amplifier_loads(job: Job, reached: Mapping[str, float] | None = None) -> tuple[AmplifierLoad, ...]:
+    """Return every amplifier that drives speakers, in signal order.
+
+    Parameters
+    ----------
+    reached : stage -> volts that its set-up reached, as a share of its target.
+
+    Raises
+    ------
+    JobError : the wiring can't be resolved.
+    """
+    context = PlanContext(job)
+    targets = amplifier_targets(context, source_limits(context))
+    volts = {stage: target.v_rms * (reached or {}).get(stage, 1.0) for stage, target in targets.items()}
+    found = []
+    for end, band in zip(context.ends, bands_of(context, volts), strict=True):
+        stage = job.stages[end.stage]
+        if not isinstance(stage, Amplifier):
+            continue
+        nominal = context.chain.nominal()
+        highest = max(nominal[f"{end.stage}.power.{i}"] * r.load.nominal for i, r in enumerate(stage.power))
+        found.append(
+            AmplifierLoad(
+                end.stage,
+                unit_of(job, end.stage),
+                len(end.nodes),
+                load_ohm(context, end),
+                volts[end.stage],
+                rating_v(context, end),
+                math.sqrt(2 * highest),
+                end.speakers,
+                band,
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,92 @@
+"""What each device of a job takes from the supply in each state."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright import physics
+from gainwright.model import Amplifier, Powered, stages_of
+from gainwright.power.result import STATES
+from gainwright.solve import Taken
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.model import Job
+    from gainwright.plan import AmplifierLoad
+    from gainwright.power.programmes import Programme, Voltage
+    from gainwright.power.result import StateName
+
+CONVERTER_EFFICIENCY = 0.85
+"""Of a class AB amplifier's converter (common practice, no published source)."""
+SWITCHING_EFFICIENCY = 0.80
+"""Of a class D amplifier as a whole, converter included (common practice, no published source)."""
+IDLE_A = {"amplifier": 1.2, "other": 0.5}
+"""Current with nothing playing of an amplifier, and of a processor or line driver (common practice, no published source)."""
+RATED_SUPPLY_V = 14.4
+"""Supply of a rating (CTA-2006-D)."""
+
+
+def device_watts(
+    job: Job, unit: str, amplifiers: Mapping[str, AmplifierLoad], programmes: Mapping[str, Programme], supply_v: float
+) -> tuple[dict[StateName, float], tuple[str, ...]]:
+    """Return state -> what a device takes at its terminals, W, and what was assumed for it, in words."""
+    assumed: list[str] = []
+    idle_w = 0.0
+    signal: dict[StateName, float] = dict.fromkeys(STATES, 0.0)
+    for name in stages_of(job, unit):
+        stage = job.stages[name]
+        if not isinstance(stage, Powered):
+            continue
+        idle = getattr(stage, "idle", None)
+        if idle is not None and idle.known:
+            idle_w += idle.nominal * supply_v
+        else:
+            amps = IDLE_A["amplifier" if isinstance(stage, Amplifier) else "other"]
+            idle_w += amps * supply_v
+            assumed.append(say("{name} takes {amps} A with nothing playing", name=name, amps=f"{amps:g}"))
+        if isinstance(stage, Amplifier) and name in amplifiers:
+            assumed += _assumed(name, stage)
+            for state in STATES[1:]:
+                signal[state] += _taken_w(stage, amplifiers[name], getattr(programmes[name], state))
+    return {state: idle_w + watts for state, watts in signal.items()}, tuple(assumed)
+
+
+def _taken_w(stage: Amplifier, amplifier: AmplifierLoad, voltage: Voltage) -> float:
+    """Return what all sides of an amplifier take from the supply for a programme, without idle, W."""
+    given = stage.efficiency.nominal if stage.efficiency is not None and stage.efficiency.known else None
+    if stage.output_class == "D":
+        watts = physics.class_d_power(
+            mean_square_v2=voltage.mean_square_v2,
+            load_ohm=amplifier.load_ohm,
+            efficiency=given or SWITCHING_EFFICIENCY,
+        )
+    else:
+        rails = physics.class_b_power(
+            mean_abs_v=voltage.mean_abs_v, rail_v=amplifier.rail_v, load_ohm=amplifier.load_ohm
+        )
+        watts = rails / (given or CONVERTER_EFFICIENCY)
+    return amplifier.sides * float(watts)
+
+
+def _assumed(name: str, stage: Amplifier) -> list[str]:
+    found = []
+    if stage.output_class is None:
+        found.append(say("{name} is of class AB, which draws more than class D", name=name))
+    if stage.efficiency is None or not stage.efficiency.known:
+        share = SWITCHING_EFFICIENCY if stage.output_class == "D" else CONVERTER_EFFICIENCY
+        found.append(say("{name} has an efficiency of {share} %", name=name, share=f"{100 * share:.0f}"))
+    return found
+
+
+def takes(job: Job, unit: str, watts: float, state: StateName) -> Taken:
+    """Return how a device draws: constant power, but an unregulated amplifier at its ceiling like a resistance.
+
+    Its rails follow the supply, and its output with them, so that power is what it takes at the supply of its rating.
+    """
+    found = [(n, s) for n in stages_of(job, unit) if isinstance(s := job.stages[n], Amplifier)]
+    if state != "full_sine" or not found or any(stage.regulated for _, stage in found):
+        return Taken(watts)
+    rated = found[0][1].rated_at
+    return Taken(watts, rated.nominal if rated is not None and rated.known else RATED_SUPPLY_V)

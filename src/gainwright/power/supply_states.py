@@ -1,0 +1,122 @@
+"""The supply of a job in each state: solved once for a job, and again for a job whose cables were changed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.jobfile import facts
+from gainwright.model import Powered, stages_of, supply_of
+from gainwright.power.devices import device_watts, takes
+from gainwright.power.result import STATES
+from gainwright.solve import Source, SupplyTree, Taken, supply_tree
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.model import Job
+    from gainwright.plan import AmplifierLoad
+    from gainwright.power.programmes import Programme
+    from gainwright.power.result import StateName
+    from gainwright.quantities import Quantity
+
+BATTERY_OHM_AH = 0.4
+"""Internal resistance of a starting battery times its capacity, so 70 Ah has 6 milliohm (common practice, no published source)."""
+CAPACITY_AH = 70.0
+"""Of a car's battery (common practice, no published source)."""
+RESTING_V = {"starting": 12.6, "deep_cycle": 12.8, "lithium": 13.2}
+"""Open voltage of a charged battery by its kind (common practice, no published source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyStates:
+    """The supply of a job in all states; NaN where it collapses.
+
+    Attributes
+    ----------
+    tree, source : as solved.
+    watts : device -> state -> what it takes.
+    assumed : device -> what was assumed, in words.
+    devices_v, devices_a, cables_a : device or cable -> state -> voltage or current.
+    battery_v, drawn_a : state -> voltage at the battery's terminals, and what is drawn there.
+    """
+
+    tree: SupplyTree
+    source: Source
+    watts: dict[str, dict[StateName, float]]
+    assumed: dict[str, tuple[str, ...]]
+    devices_v: dict[str, dict[StateName, float]]
+    devices_a: dict[str, dict[StateName, float]]
+    cables_a: dict[str, dict[StateName, float]]
+    battery_v: dict[StateName, float]
+    drawn_a: dict[StateName, float]
+
+    def collapses(self, state: StateName) -> bool:
+        """Return whether some device gets nothing in a state."""
+        return any(math.isnan(volts[state]) for volts in self.devices_v.values())
+
+
+def source_of(job: Job) -> Source:
+    """Return battery and alternator of a job with the engine running.
+
+    An alternator of unknown current is taken to carry everything.
+    """
+    running = next(f.quantity.nominal for f in facts(job).values() if f.path == "vehicle.running")
+    battery, alternator = job.vehicle.battery, job.vehicle.alternator
+    resting = _known(job.vehicle.resting)
+    if resting is None:
+        # a 24 V vehicle has two batteries in series
+        resting = RESTING_V[battery.kind] * (2 if running > 20 else 1)
+    ohm = _known(battery.resistance)
+    if ohm is None:
+        ohm = BATTERY_OHM_AH / (_known(battery.capacity) or CAPACITY_AH) * (resting / 12.6)
+    amps = _known(alternator.current)
+    return Source(
+        running, min(resting, running), ohm, math.inf if amps is None else amps, _known(alternator.other_loads) or 0.0
+    )
+
+
+def _known(value: Quantity | None) -> float | None:
+    return value.nominal if value is not None and value.known else None
+
+
+def supply_states(
+    job: Job, amplifiers: Mapping[str, AmplifierLoad], programmes: Mapping[str, Programme]
+) -> SupplyStates:
+    """Return the supply of a job in every state; devices with a supply of their own stand apart from the battery's tree."""
+    tree, source = supply_tree(job), source_of(job)
+    apart = {unit for unit in tree.loose if supply_of(job, _first(job, unit)) != "vehicle"}
+    tree = SupplyTree(tree.branches, tuple(u for u in tree.loose if u not in apart))
+    watts, assumed = {}, {}
+    for unit in tree.devices:
+        watts[unit], assumed[unit] = device_watts(job, unit, amplifiers, programmes, source.running_v)
+    asked: dict[str, Taken] = {}
+    for unit in tree.devices:
+        regulated = np.array([watts[unit][state] for state in STATES])
+        asked[unit] = Taken(regulated)
+    powers = tree.solve(source, asked)
+    follow = {unit: takes(job, unit, watts[unit]["full_sine"], "full_sine") for unit in tree.devices}
+    sine = tree.solve(source, {u: Taken(np.array([t.watts]), t.rated_v) for u, t in follow.items()})
+    index = {state: i for i, state in enumerate(STATES)}
+
+    def by_state(all_states: np.ndarray, full_sine: np.ndarray) -> dict[StateName, float]:
+        return {s: float(full_sine[0] if s == "full_sine" else all_states[index[s]]) for s in STATES}
+
+    return SupplyStates(
+        tree,
+        source,
+        watts,
+        assumed,
+        {u: by_state(powers.devices_v[u], sine.devices_v[u]) for u in tree.devices},
+        {u: by_state(powers.devices_a[u], sine.devices_a[u]) for u in tree.devices},
+        {b.name: by_state(powers.cables_a[b.name], sine.cables_a[b.name]) for b in tree.branches},
+        by_state(powers.battery_v, sine.battery_v),
+        by_state(powers.drawn_a, sine.drawn_a),
+    )
+
+
+def _first(job: Job, unit: str) -> str:
+    return next(name for name in stages_of(job, unit) if isinstance(job.stages.get(name), Powered))
