@@ -223,7 +223,7 @@ def write_paper(
     job: Job,
     out: Path | str,
     *,
-    kind: Literal["setup", "handover", "customer", "case"] = "setup",
+    kind: Literal["setup", "handover", "customer", "case", "power"] = "setup",
     evidence: Path | str | Sequence[Mapping[str, Any]] = (),
     date: str = "",
     language: Literal["en", "de"] = "en",

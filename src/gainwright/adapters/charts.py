@@ -31,11 +31,16 @@ class VegaCharts:
         import vl_convert as vlc
 
         from gainwright.adapters.chain_svg import chain_svg
+        from gainwright.adapters.supply_svg import supply_svg
         from gainwright.report.chain_drawing import ChainDrawing
+        from gainwright.report.supply_drawing import SupplyDrawing
 
-        svg = (
-            chain_svg(chart, into) if isinstance(chart, ChainDrawing) else vlc.vegalite_to_svg(_translated(chart, into))
-        )
+        if isinstance(chart, ChainDrawing):
+            svg = chain_svg(chart, into)
+        elif isinstance(chart, SupplyDrawing):
+            svg = supply_svg(chart, into)
+        else:
+            svg = vlc.vegalite_to_svg(_translated(chart, into))
         if suffix == ".svg":
             return svg.encode()
         if suffix == ".png":

@@ -134,7 +134,8 @@ def _from_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[
     return None, counted_cases(place, folder) if kind in ("customer", "case") else None
 
 
-def _music(path: Path) -> MusicResult:
+def read_music_file(path: Path) -> MusicResult:
+    """Return the result that `gainwright music --out FILE.json` wrote. ReadingError: it isn't one."""
     from gainwright.adapters.files import read_text
     from gainwright.app.music.result import LARGEST_BYTES, read_music
 
@@ -161,5 +162,5 @@ def _with_measurements(
         measured=tuple(measured_for_paper(recorded(path)) for path in recordings),
         knee=knee,
         curves=tuple(curves),
-        music=None if music is None else _music(music),
+        music=None if music is None else read_music_file(music),
     )

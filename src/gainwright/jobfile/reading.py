@@ -19,7 +19,7 @@ from gainwright.jobfile.yaml_reading import where as place
 from gainwright.model import INSTRUMENTS, STAGES, Job, Speaker, Wiring, resolve, yaml_kind
 from gainwright.model.chassis import check_chassis
 from gainwright.model.strapping import check_strapping
-from gainwright.model.supply_cables import check_supply
+from gainwright.model.supply_checks import check_supply
 from gainwright.quantities import whole_number
 from gainwright.texts import joined, say
 

@@ -2,6 +2,7 @@
 
 from gainwright.power.evaluation import evaluate_power
 from gainwright.power.result import (
+    STATES,
     BatteryResult,
     CableResult,
     DeviceResult,
@@ -12,6 +13,7 @@ from gainwright.power.result import (
 )
 
 __all__ = [
+    "STATES",
     "BatteryResult",
     "CableResult",
     "DeviceResult",

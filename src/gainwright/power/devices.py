@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright import physics
-from gainwright.model import Amplifier, Powered, stages_of
+from gainwright.model import Amplifier, Powered, name_words, stages_of
 from gainwright.power.result import STATES
 from gainwright.solve import Taken
 from gainwright.texts import say
@@ -45,7 +45,7 @@ def device_watts(
         else:
             amps = IDLE_A["amplifier" if isinstance(stage, Amplifier) else "other"]
             idle_w += amps * supply_v
-            assumed.append(say("{name} takes {amps} A with nothing playing", name=name, amps=f"{amps:g}"))
+            assumed.append(say("{name} takes {amps} A with nothing playing", name=name_words(name), amps=f"{amps:g}"))
         if isinstance(stage, Amplifier) and name in amplifiers:
             assumed += _assumed(name, stage)
             for state in STATES[1:]:
@@ -73,10 +73,10 @@ def _taken_w(stage: Amplifier, amplifier: AmplifierLoad, voltage: Voltage) -> fl
 def _assumed(name: str, stage: Amplifier) -> list[str]:
     found = []
     if stage.output_class is None:
-        found.append(say("{name} is of class AB, which draws more than class D", name=name))
+        found.append(say("{name} is of class AB, which draws more than class D", name=name_words(name)))
     if stage.efficiency is None or not stage.efficiency.known:
         share = SWITCHING_EFFICIENCY if stage.output_class == "D" else CONVERTER_EFFICIENCY
-        found.append(say("{name} has an efficiency of {share} %", name=name, share=f"{100 * share:.0f}"))
+        found.append(say("{name} has an efficiency of {share} %", name=name_words(name), share=f"{100 * share:.0f}"))
     return found
 
 

@@ -61,10 +61,10 @@ def evaluate_power(
     return PowerResult(
         job.title,
         "scan" if scanned else "assumed",
-        say("the music that was scanned, at the job's allowances")
+        say("Computed for the music that was scanned, at the job's allowances.")
         if scanned
         else say(
-            "no music was scanned: one eighth of full power on average (16 CFR 432.3), one third in the worst second (common practice, no published source)"
+            "No music was scanned: computed for one eighth of the target's power on average (16 CFR 432.3) and one third in the worst second (common practice, no published source)."
         ),
         _battery(job, states),
         tuple(cable_result(job, branch.name, states) for branch in states.tree.branches),

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile import with_changes
-from gainwright.model import BATTERY
+from gainwright.model import BATTERY, WireSize, name_words
 from gainwright.power.cables import GAUGES, cable_result, gauge_of
 from gainwright.power.result import PowerFinding
 from gainwright.power.supply_states import supply_states
-from gainwright.texts import say
+from gainwright.solve import area_m2
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -130,7 +131,7 @@ def _fuse(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
             where,
             say(
                 "no fuse is given at the beginning of {name}: a short circuit has {amps} A",
-                name=cable.name,
+                name=name_words(cable.name),
                 amps=_amps(cable.short_a),
             ),
             say("A fuse for this wire, as near to the battery as can be."),
@@ -144,7 +145,7 @@ def _fuse(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
             where,
             say(
                 "the fuse of {name} is {metres} m from the battery: nothing protects the wire before it",
-                name=cable.name,
+                name=name_words(cable.name),
                 metres=f"{distance.nominal:.2g}",
             ),
             say("Move it to within {most} m of the battery.", most=f"{FUSE_WITHIN_M:g}"),
@@ -158,7 +159,7 @@ def _fuse(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
             where,
             say(
                 "{name} is behind a fuse of {fuse} A, its wire may carry {most} A: the wire can burn before the fuse blows",
-                name=cable.name,
+                name=name_words(cable.name),
                 fuse=f"{guard:g}",
                 most=f"{cable.ampacity_a:.0f}",
             ),
@@ -176,7 +177,7 @@ def _fuse(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
             where,
             say(
                 "the fuse of {name} is {fuse} A; the music takes {mean} A on average and {worst} A in its worst second",
-                name=cable.name,
+                name=name_words(cable.name),
                 fuse=f"{cable.fuse_a:g}",
                 mean=f"{mean:.0f}",
                 worst=f"{worst:.0f}",
@@ -217,7 +218,7 @@ def _wire(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
         f"supply.{cable.name}",
         say(
             "{name} carries {mean} A on average with this music; its wire may carry {most} A",
-            name=cable.name,
+            name=name_words(cable.name),
             mean=f"{mean:.0f}",
             most=f"{cable.ampacity_a:.0f}",
         ),
@@ -243,42 +244,50 @@ def gauge_text(gauge: int) -> str:
 
 
 def _drops(found: Evaluated) -> Iterator[PowerFinding]:
-    """Yield each device whose cables lose too much in the worst second; the one that loses most is made thicker."""
-    states = found.states
-    for device in states.tree.devices:
-        lost = _lost_v(states, device)
-        if lost is None or lost <= DROP_V or device in states.tree.loose:
-            continue
-        sets = _less_drop(found, device)
-        yield PowerFinding(
-            "caution",
-            "cable_drop",
-            device,
-            say(
-                "in the worst second of the music the cables lose {lost} V on the way to {name} and back; what its supply loses, an unregulated amplifier's ceiling loses",
-                lost=f"{lost:.2f}",
-                name=device,
-            ),
-            _as_words(sets) or say("Thicker and shorter cables, and a way back of the same size."),
-            sets,
-        )
+    """Yield the devices whose cables lose too much in the worst second, with the wires that mend it."""
+    lost = _losses(found)
+    if not lost:
+        return
+    sets = _less_drop(found)
+    listed = joined([say("{volts} V to {name}", volts=f"{v:.2f}", name=name_words(d)) for d, v in lost.items()])
+    yield PowerFinding(
+        "caution",
+        "cable_drop",
+        max(lost, key=lambda device: lost[device]),
+        say(
+            "in the worst second of the music the cables lose, there and back, {listed}; what its supply loses, an unregulated amplifier's ceiling loses",
+            listed=listed,
+        ),
+        _as_words(sets) or say("Thicker and shorter cables, and a way back of the same size."),
+        sets,
+    )
 
 
-def _lost_v(states: SupplyStates, device: str) -> float | None:
-    lost = states.battery_v["worst_second"] - states.devices_v[device]["worst_second"]
-    return lost if lost == lost else None  # noqa: PLR0124  not a number where it collapses
+def _losses(found: Evaluated) -> dict[str, float]:
+    """Return device -> volts that its cables lose in the worst second, where that is too much."""
+    states, lost = found.states, {}
+    for branch in states.tree.branches:
+        for device in branch.feeds:
+            volts = states.battery_v["worst_second"] - states.devices_v[device]["worst_second"]
+            if volts > DROP_V:
+                lost[device] = volts
+    return lost
 
 
-def _less_drop(found: Evaluated, device: str) -> dict[str, str]:
-    """Return thicker wires on the way to a device until its loss is allowed, solved again; empty if none is enough."""
+def _less_drop(found: Evaluated) -> dict[str, str]:
+    """Return thicker wires until no cable loses too much, solved again each time; empty if none are enough.
+
+    Each time the cable on the worst device's way that loses most grows by one size of the table.
+    """
     sets: dict[str, str] = {}
     now = found
-    for _ in range(2 * len(GAUGES)):
-        lost = _lost_v(now.states, device)
-        if lost is not None and lost <= DROP_V:
-            return sets
+    for _ in range(len(GAUGES) * len(found.states.tree.branches)):
+        lost = _losses(now)
+        if not lost:
+            return {} if now.states.collapses("worst_second") else sets
+        device = max(lost, key=lambda d: lost[d])
         way = [now.cable(b.name) for b in now.states.tree.branches if _leads_to(now, b.name, device)]
-        growing = [c for c in way if (g := gauge_of(now.job.supply[c.name])) is not None and g != GAUGES[-1]]
+        growing = [c for c in way if gauge_of(now.job.supply[c.name]) not in (None, GAUGES[-1])]
         if not growing:
             return {}
         worst = max(growing, key=lambda c: c.drop_v["worst_second"] or 0.0)
@@ -304,12 +313,12 @@ def _as_words(sets: Mapping[str, str]) -> str:
     said = []
     for path, text in sets.items():
         name, key = path.split(".")[1:]
-        said.append(
-            say("{name}: wire of {size}", name=name, size=text)
-            if key == "wire"
-            else say("{name}: fuse of {size}", name=name, size=text)
-        )
-    return "; ".join(said)
+        if key == "wire":
+            area = f"{1e6 * (area_m2(WireSize.parse(text)) or 0.0):.0f}"
+            said.append(say("{name}: wire of {size} ({area} mm²)", name=name_words(name), size=text, area=area))
+        else:
+            said.append(say("{name}: fuse of {size}", name=name_words(name), size=text))
+    return say("{changes}.", changes=joined(said, by="{a}; {b}")) if said else ""
 
 
 def _amps(value: float | None) -> str:
@@ -327,7 +336,7 @@ def speaker_findings(speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFindi
                 s.name,
                 say(
                     "the loudest track heats the coil of {name} to {share} % of what it stands, and costs up to {db} dB",
-                    name=s.name,
+                    name=name_words(s.name),
                     share=f"{100 * s.heat_share:.0f}",
                     db=f"{s.compression_db or 0.0:.1f}",
                 ),
@@ -341,7 +350,7 @@ def speaker_findings(speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFindi
                 s.name,
                 say(
                     "the cone of {name} travels about {travel} mm in the worst second and at most {bound} mm, near {hz} Hz; it is linear to {xmax} mm",
-                    name=s.name,
+                    name=name_words(s.name),
                     travel=f"{s.travel_mm or 0.0:.1f}",
                     bound=f"{s.travel_bound_mm:.1f}",
                     hz=f"{s.bound_hz or 0.0:.0f}",
@@ -354,6 +363,10 @@ def speaker_findings(speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFindi
                 "note",
                 "travel_unknown",
                 s.name,
-                say("the travel of {name} can't be told without {keys}", name=s.name, keys=", ".join(s.missing)),
+                say(
+                    "the travel of {name} can't be told without {keys}",
+                    name=name_words(s.name),
+                    keys=", ".join(s.missing),
+                ),
                 say("They are on its data sheet."),
             )

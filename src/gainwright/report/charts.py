@@ -10,6 +10,7 @@ from gainwright.report.music_chart import MusicChart
 from gainwright.report.onset import OnsetChart
 from gainwright.report.recording_charts import SpectrumChart, WaveformChart
 from gainwright.report.response import ResponseChart
+from gainwright.report.supply_drawing import SupplyDrawing
 
 Chart = (
     CorridorChart
@@ -23,4 +24,5 @@ Chart = (
     | BeliefChart
     | AllowanceChart
     | MusicChart
+    | SupplyDrawing
 )

@@ -13,7 +13,7 @@ from gainwright.texts import joined
 if TYPE_CHECKING:
     from gainwright.report.charts import Chart
 
-PaperKind = Literal["setup", "handover", "customer", "case"]
+PaperKind = Literal["setup", "handover", "customer", "case", "power"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from gainwright.report.charts import Chart
     from gainwright.report.languages import Language
 
-SIZES = {"setup": 10.5, "handover": 10.0, "customer": 11.5, "case": 10.0}
+SIZES = {"setup": 10.5, "handover": 10.0, "customer": 11.5, "case": 10.0, "power": 10.0}
 """Type size of each kind, points."""
-PAGES = {"setup": 4, "customer": 1}
+PAGES = {"setup": 4, "customer": 1, "power": 2}
 """Pages that a kind should fit on, with smaller type if necessary."""
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-ROUNDS, HALVINGS, STEPS_DOWN = 60, 40, 30
+ROUNDS, HALVINGS, STEPS_DOWN = 400, 40, 30
 """Sweeps of the tree; steps and halvings in the search for the voltage at the battery: 2^-40 of 0.5 V is 5e-13 V."""
 SETTLED_V = 1e-9
 
@@ -124,6 +124,8 @@ class SupplyTree:
             if not np.any(np.isnan(low)):
                 break
         for _ in range(HALVINGS):
+            if not np.any(high - low > SETTLED_V):
+                break
             middle = (low + high) / 2
             holds = self._holds(middle, source, taken)
             low, high = np.where(holds, middle, low), np.where(holds, high, middle)

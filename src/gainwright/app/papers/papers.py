@@ -88,6 +88,11 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
     check_date(material.date)
     if kind in ("customer", "case"):
         return _support_paper(kind, job, material, plan)
+    if kind == "power":
+        from gainwright.power import evaluate_power
+        from gainwright.report.power import power_paper
+
+        return power_paper(job, evaluate_power(job, material.music), date=material.date)
     from gainwright.report.handover import handover
     from gainwright.report.setup_sheet import setup_sheet
 

@@ -25,6 +25,7 @@ KINDS = {
     "setup": (say("Set-up sheet"), say("the plan, with boxes for the readings")),
     "handover": (say("Handover"), say("what was installed, set and measured, for the customer")),
     "customer": (say("Customer's page"), say("one page that tells the customer what to check")),
+    "power": (say("Power and heat"), say("cables, fuses, battery and speakers under the music")),
     "case": (say("Case"), say("the complete case, for your records")),
 }
 """Kind of a paper -> its title, and its purpose."""
@@ -48,7 +49,7 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
     if work is not None:
         work.report(0.4, say("collecting the contents"))
     entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
-    music = scans.of_job(site, job) if wanted.kind == "handover" else None
+    music = scans.of_job(site, job) if wanted.kind in ("handover", "power") else None
     volumes = volumes_found(site, stored) if wanted.kind == "handover" else ()
     paper = job_paper(
         site.store,
