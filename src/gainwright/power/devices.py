@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright import physics
-from gainwright.model import Amplifier, Powered, name_words, stages_of
+from gainwright.model import Amplifier, name_words, stages_of
 from gainwright.power.result import STATES
 from gainwright.solve import Taken
 from gainwright.texts import say
@@ -13,7 +13,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from gainwright.model import Job
+    from gainwright.model import AnyStage, Job
     from gainwright.plan import AmplifierLoad
     from gainwright.power.programmes import Programme, Voltage
     from gainwright.power.result import StateName
@@ -33,24 +33,27 @@ def device_watts(
 ) -> tuple[dict[StateName, float], tuple[str, ...]]:
     """Return state -> what a device takes at its terminals, W, and what was assumed for it, in words."""
     assumed: list[str] = []
-    idle_w = 0.0
+    stages = {name: job.stages[name] for name in stages_of(job, unit)}
+    idle_w = supply_v * _idle_a(unit, stages, assumed)
     signal: dict[StateName, float] = dict.fromkeys(STATES, 0.0)
-    for name in stages_of(job, unit):
-        stage = job.stages[name]
-        if not isinstance(stage, Powered):
-            continue
-        idle = getattr(stage, "idle", None)
-        if idle is not None and idle.known:
-            idle_w += idle.nominal * supply_v
-        else:
-            amps = IDLE_A["amplifier" if isinstance(stage, Amplifier) else "other"]
-            idle_w += amps * supply_v
-            assumed.append(say("{name} takes {amps} A with nothing playing", name=name_words(name), amps=f"{amps:g}"))
+    for name, stage in stages.items():
         if isinstance(stage, Amplifier) and name in amplifiers:
             assumed += _assumed(name, stage)
             for state in STATES[1:]:
                 signal[state] += _taken_w(stage, amplifiers[name], getattr(programmes[name], state))
     return {state: idle_w + watts for state, watts in signal.items()}, tuple(assumed)
+
+
+def _idle_a(unit: str, stages: Mapping[str, AnyStage], assumed: list[str]) -> float:
+    """Return the current of a device with nothing playing, as given for its stages, else assumed once for all of it."""
+    given = [
+        s.idle.nominal for s in stages.values() if isinstance(s, Amplifier) and s.idle is not None and s.idle.known
+    ]
+    if given:
+        return float(sum(given))
+    amps = IDLE_A["amplifier" if any(isinstance(s, Amplifier) for s in stages.values()) else "other"]
+    assumed.append(say("{name} takes {amps} A with nothing playing", name=name_words(unit), amps=f"{amps:g}"))
+    return amps
 
 
 def _taken_w(stage: Amplifier, amplifier: AmplifierLoad, voltage: Voltage) -> float:

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 
 from gainwright.model import DC_VOLTS, METAL, SUPPLY_REPAIR, Amplifier, Speaker, stages_of
 from gainwright.plan import MAKER_FIRST, amplifier_loads
+from gainwright.power.cable_remedies import Evaluated
 from gainwright.power.cables import cable_result, number
-from gainwright.power.findings import Evaluated, speaker_findings, supply_findings
 from gainwright.power.programmes import programme
 from gainwright.power.result import STATES, BatteryResult, DeviceResult, PowerResult
+from gainwright.power.speaker_findings import speaker_findings
 from gainwright.power.speakers import speaker_result
+from gainwright.power.supply_findings import supply_findings
 from gainwright.power.supply_states import supply_states
 from gainwright.texts import say
 

@@ -78,7 +78,9 @@ def _keys_of(name: str, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
     """Walk a definition of the schema on its own way, apart from the code under test."""
     for key, says in DEFINITIONS[name]["properties"].items():
         text = json.dumps(says)
-        inner = [d for d in ("Volume", "Gain", "Lead", "Supply", "RemoteLevel", "Factory") if f"#/$defs/{d}" in text]
+        inner = [
+            d for d in ("Volume", "Gain", "Lead", "Supply", "RemoteLevel", "Factory", "Box") if f"#/$defs/{d}" in text
+        ]
         outputs = [d for d in ("SourceOutput", "ProcessorOutput") if f"#/$defs/{d}" in text]
         if inner:
             yield from _keys_of(inner[0], (*path, key))

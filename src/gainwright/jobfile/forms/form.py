@@ -9,7 +9,7 @@ from gainwright.jobfile.forms.assumptions import Assumed, assumed
 from gainwright.jobfile.forms.fields import Key, about, shape
 from gainwright.jobfile.forms.labels import GROUPS, IF_EMPTY
 from gainwright.jobfile.yaml_reading import plain
-from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker, long_form
+from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker, SupplyCable, long_form
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ class Form:
 
 
 def forms(read: JobFile) -> tuple[Form, ...]:
-    """Return every form of a job: itself, its vehicle, allowance, tones, access, instruments, then each stage with its outputs."""
+    """Return every form of a job: itself, its vehicle, allowance, tones, access, supply, instruments, then each stage with its outputs."""
     given = plain(read.document, "job")
     assumptions = assumed(read)
     whole = shape(Job)
@@ -87,6 +87,16 @@ def forms(read: JobFile) -> tuple[Form, ...]:
         Form(("vehicle",), "Vehicle and supply", "vehicle", "", _fields((), vehicle, given, assumptions)),
     ]
     found += [_by_name(section, given, read) for section in _SECTIONS]
+    found += [
+        Form(
+            ("supply", name),
+            name,
+            "cable",
+            about(SupplyCable),
+            _fields(("supply", name), shape(SupplyCable).keys, cable, assumptions),
+        )
+        for name, cable in given.get("supply", {}).items()
+    ]
     instruments = given.get("instruments", {})
     found += [
         _thing(("instruments", name), INSTRUMENTS, instrument, assumptions) for name, instrument in instruments.items()

@@ -1,0 +1,105 @@
+"""What is wrong with the fuses of a supply: a fuse protects the wire behind it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.model import BATTERY, name_words
+from gainwright.power.cable_remedies import as_words, carries, fuse_for, thicker
+from gainwright.power.result import PowerFinding
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.power.cable_remedies import Evaluated
+    from gainwright.power.result import CableResult
+
+FUSE_WITHIN_M = 0.45
+"""A main fuse is no further from the battery (common practice, no published source)."""
+
+
+def fuse_findings(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
+    """Yield what is wrong with the fuse of a cable: none, far from the battery, above its wire, too small for the music."""
+    if cable.source == BATTERY:
+        yield from _at_the_battery(found, cable)
+    guard = cable.fuse_a if cable.fuse_a is not None else _guard_before(found, cable)
+    if guard is not None and cable.ampacity_a is not None and guard > cable.ampacity_a:
+        sets = fuse_for(cable) or thicker(found, cable, lambda c: (c.ampacity_a or 0.0) >= guard)
+        yield PowerFinding(
+            "caution",
+            "fuse_above_wire",
+            f"supply.{cable.name}",
+            say(
+                "{name} is behind a fuse of {fuse} A, its wire may carry {most} A: the wire can burn before the fuse blows",
+                name=name_words(cable.name),
+                fuse=f"{guard:g}",
+                most=f"{cable.ampacity_a:.0f}",
+            ),
+            as_words(sets) or say("A thicker wire, or a smaller fuse at its beginning."),
+            sets,
+        )
+    if cable.fuse_a is not None and cable.amps["worst_second"] is not None and not carries(cable.fuse_a, cable):
+        yield _small(cable, cable.fuse_a)
+
+
+def _at_the_battery(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
+    where = f"supply.{cable.name}"
+    if cable.fuse_a is None:
+        yield PowerFinding(
+            "caution",
+            "no_fuse",
+            where,
+            say(
+                "no fuse is given at the beginning of {name}: nothing ends a short circuit", name=name_words(cable.name)
+            )
+            if cable.short_a is None
+            else say(
+                "no fuse is given at the beginning of {name}: a short circuit has {amps} A",
+                name=name_words(cable.name),
+                amps=f"{cable.short_a:.0f}",
+            ),
+            say("A fuse for this wire, as near to the battery as can be."),
+            fuse_for(cable),
+        )
+    distance = found.job.supply[cable.name].fuse_distance
+    if distance is not None and distance.known and distance.nominal > FUSE_WITHIN_M:
+        yield PowerFinding(
+            "caution",
+            "fuse_far",
+            where,
+            say(
+                "the fuse of {name} is {metres} m from the battery: nothing protects the wire before it",
+                name=name_words(cable.name),
+                metres=f"{distance.nominal:.2g}",
+            ),
+            say("Move it to within {most} m of the battery.", most=f"{FUSE_WITHIN_M:g}"),
+            {f"{where}.fuse_distance": f"{FUSE_WITHIN_M:g} m"},
+        )
+
+
+def _small(cable: CableResult, fuse_a: float) -> PowerFinding:
+    sets = fuse_for(cable)
+    return PowerFinding(
+        "caution",
+        "fuse_small",
+        f"supply.{cable.name}",
+        say(
+            "the fuse of {name} is {fuse} A; the music takes {mean} A on average and {worst} A in its worst second",
+            name=name_words(cable.name),
+            fuse=f"{fuse_a:g}",
+            mean=f"{cable.amps['music'] or 0.0:.0f}",
+            worst=f"{cable.amps['worst_second'] or 0.0:.0f}",
+        ),
+        as_words(sets) or say("A thicker wire first, then a larger fuse: never a larger fuse alone."),
+        sets,
+    )
+
+
+def _guard_before(found: Evaluated, cable: CableResult) -> float | None:
+    """Return the next fuse on the way to the battery, amperes."""
+    while cable.source != BATTERY:
+        cable = found.cable(cable.source)
+        if cable.fuse_a is not None:
+            return cable.fuse_a
+    return None
