@@ -14,7 +14,7 @@ from gainwright import physics
 if TYPE_CHECKING:
     from pathlib import Path
 
-SMALL = physics.CoilHeat(coil_k_w=28.1, magnet_k_w=34.4, coil_s=3.05, magnet_s=192.0)
+SMALL = physics.CoilHeat(coil_kelvin_per_watt=28.1, magnet_kelvin_per_watt=34.4, coil_s=3.05, magnet_s=192.0)
 """A small drive unit of open data (public repository AsahiLinux/speakersafetyd, conf/apple)."""
 LIMIT_K = 90.0
 """Rise at its limit: 62.5 K/W times the 1.44 W that it takes for ever."""

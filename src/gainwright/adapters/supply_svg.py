@@ -45,9 +45,13 @@ def _row(row: SupplyRow, say: Callable[[str], str]) -> str:
         if row.kind == "cable"
         else f'<rect x="{row.x - 6:g}" y="{row.y - 6:g}" width="12" height="12" fill="{ink}"/>'
     )
-    texts = [(row.title, 14, INK, ' font-weight="bold"'), (row.detail, 12, SOFT, ""), (row.figures, 12, INK, "")]
+    shown = [
+        (row.title, 14, INK, ' font-weight="bold"'),
+        (row.detail, 12, SOFT, ""),
+        *((f, 12, INK, "") for f in row.figures),
+    ]
     lines = [
         f'<text x="{row.text_x:g}" y="{row.y + 4 + LINE_HIGH * i:g}" font-size="{size}" fill="{ink}"{bold}>{escape(say(text))}</text>'
-        for i, (text, size, ink, bold) in enumerate(t for t in texts if t[0])
+        for i, (text, size, ink, bold) in enumerate(t for t in shown if t[0])
     ]
     return line + shape + "".join(lines)

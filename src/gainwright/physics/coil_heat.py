@@ -28,12 +28,12 @@ class CoilHeat:
 
     Attributes
     ----------
-    coil_k_w, magnet_k_w : thermal resistance from coil to magnet, and from magnet to air, kelvins per watt.
+    coil_kelvin_per_watt, magnet_kelvin_per_watt : thermal resistance from coil to magnet, and from magnet to air, kelvins per watt.
     coil_s, magnet_s : their time constants.
     """
 
-    coil_k_w: Any
-    magnet_k_w: Any
+    coil_kelvin_per_watt: Any
+    magnet_kelvin_per_watt: Any
     coil_s: Any
     magnet_s: Any
 
@@ -45,8 +45,8 @@ def coil_rise(*, heat: CoilHeat, power_w: Any, seconds: Any) -> Floats:
     itself takes at that time; `hot_coil_power` gives it for a steady voltage.
     """
     t = np.asarray(seconds, dtype=np.float64)
-    inner = np.asarray(heat.coil_k_w) * -np.expm1(-t / np.asarray(heat.coil_s))
-    outer = np.asarray(heat.magnet_k_w) * -np.expm1(-t / np.asarray(heat.magnet_s))
+    inner = np.asarray(heat.coil_kelvin_per_watt) * -np.expm1(-t / np.asarray(heat.coil_s))
+    outer = np.asarray(heat.magnet_kelvin_per_watt) * -np.expm1(-t / np.asarray(heat.magnet_s))
     return np.asarray(np.asarray(power_w, dtype=np.float64) * (inner + outer))
 
 
@@ -57,7 +57,9 @@ def steady_rise(*, heat: CoilHeat, cold_power_w: Any, ambient_c: Any = REFERENCE
     copper's coefficient, so a T^2 + T - R P = 0. `cold_power_w` is for copper at `ambient_c`.
     """
     a = _coefficient(ambient_c)
-    drive = (np.asarray(heat.coil_k_w) + np.asarray(heat.magnet_k_w)) * np.asarray(cold_power_w, dtype=np.float64)
+    drive = (np.asarray(heat.coil_kelvin_per_watt) + np.asarray(heat.magnet_kelvin_per_watt)) * np.asarray(
+        cold_power_w, dtype=np.float64
+    )
     return np.asarray((np.sqrt(1 + 4 * a * drive) - 1) / (2 * a))
 
 
@@ -76,7 +78,7 @@ def seconds_to_rise(*, heat: CoilHeat, power_w: Any, rise_k: Any) -> Floats:
     of the time, since a warm one takes less.
     """
     power, rise = np.broadcast_arrays(np.asarray(power_w, dtype=np.float64), np.asarray(rise_k, dtype=np.float64))
-    final = power * (np.asarray(heat.coil_k_w) + np.asarray(heat.magnet_k_w))
+    final = power * (np.asarray(heat.coil_kelvin_per_watt) + np.asarray(heat.magnet_kelvin_per_watt))
     never = final <= rise
     low = np.zeros(np.broadcast(final, rise).shape)
     # both parts are within 1e-16 of their ends there
@@ -101,7 +103,7 @@ def share_on(*, heat: CoilHeat, power_w: Any, rise_k: Any, seconds_on: Any) -> F
 
     def peak(share: Floats) -> Floats:
         period = on / share
-        stages = ((heat.coil_k_w, heat.coil_s), (heat.magnet_k_w, heat.magnet_s))
+        stages = ((heat.coil_kelvin_per_watt, heat.coil_s), (heat.magnet_kelvin_per_watt, heat.magnet_s))
         return np.asarray(
             sum(
                 power * np.asarray(r) * np.expm1(-on / np.asarray(t)) / np.expm1(-period / np.asarray(t))
@@ -114,7 +116,7 @@ def share_on(*, heat: CoilHeat, power_w: Any, rise_k: Any, seconds_on: Any) -> F
         middle = (low + high) / 2
         fits = peak(middle) <= rise
         low, high = np.where(fits, middle, low), np.where(fits, high, middle)
-    whole = power * (np.asarray(heat.coil_k_w) + np.asarray(heat.magnet_k_w)) <= rise
+    whole = power * (np.asarray(heat.coil_kelvin_per_watt) + np.asarray(heat.magnet_kelvin_per_watt)) <= rise
     return np.asarray(np.where(whole, 1.0, np.where(once > rise, 0.0, low)))
 
 

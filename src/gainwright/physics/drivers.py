@@ -34,7 +34,7 @@ class Driver:
     force_factor_tm : Bl, tesla metres, which is newtons per ampere.
     mass_kg : moving mass with the air that moves along.
     compliance_m_n : of the suspension, metres per newton.
-    losses_kg_s : mechanical resistance of the suspension.
+    mechanical_losses : mechanical resistance of the suspension.
     area_m2 : area of the cone.
     inductance_h : of the voice coil at 1 kHz.
     inductance_exponent : n of the impedance K (jw)^n of the coil's inductance with its losses: 1 without losses, about
@@ -45,7 +45,7 @@ class Driver:
     force_factor_tm: Any
     mass_kg: Any
     compliance_m_n: Any
-    losses_kg_s: Any
+    mechanical_losses: Any
     area_m2: Any
     inductance_h: Any = 0.0
     inductance_exponent: Any = 1.0
@@ -112,7 +112,11 @@ def mechanical_impedance(*, driver: Driver, box: Box | None, frequency_hz: Any) 
     the cone works in a large baffle.
     """
     s = 2j * np.pi * np.asarray(frequency_hz, dtype=np.float64)
-    own = np.asarray(driver.losses_kg_s) + s * np.asarray(driver.mass_kg) + 1 / (s * np.asarray(driver.compliance_m_n))
+    own = (
+        np.asarray(driver.mechanical_losses)
+        + s * np.asarray(driver.mass_kg)
+        + 1 / (s * np.asarray(driver.compliance_m_n))
+    )
     if box is None:
         return np.asarray(own)
     compliance = np.asarray(box.volume_m3, dtype=np.float64) / AIR_STIFFNESS_PA

@@ -59,6 +59,7 @@ def evaluate_power(
         for name in load.speakers
         if isinstance(job.stages[name], Speaker)
     )
+    found = [*supply_findings(Evaluated(job, loads, programmes, states)), *speaker_findings(speakers)]
     scanned = music is not None and any(load.band.key in music.distribution for load in loads.values())
     return PowerResult(
         job.title,
@@ -72,7 +73,7 @@ def evaluate_power(
         tuple(cable_result(job, branch.name, states) for branch in states.tree.branches),
         tuple(_device(job, unit, states) for unit in states.tree.devices),
         speakers,
-        (*supply_findings(Evaluated(job, loads, programmes, states)), *speaker_findings(speakers)),
+        tuple(sorted(found, key=lambda f: f.severity != "caution")),
         CAUTIONS,
     )
 

@@ -92,7 +92,7 @@ def power_text(result: PowerResult, job: Job) -> str:
     for row in drawing.rows:
         pad = " " * round((row.x - drawing.rows[0].x) / 13)
         lines.append(f"{pad}{row.title}{': ' + row.detail if row.detail else ''}")
-        lines.append(f"{pad}    {row.figures}")
+        lines.append(f"{pad}    {'; '.join(row.figures)}")
     columns, rows = speaker_table(result)
     if rows:
         width = [max(len(columns[i]), *(len(row[i]) for row in rows)) for i in range(len(columns))]

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from gainwright.model import Job
     from gainwright.power import CableResult, DeviceResult, PowerResult, StateName
 
-ROW, TOP, EDGE, INDENT, TEXT_AFTER = 64, 12, 18, 26, 16
+ROW, TOP, EDGE, INDENT, TEXT_AFTER = 80, 12, 18, 22, 16
 LINE = 17
-WIDE = 380
+WIDE = 300
 THIN, THICK, AMPS_THICK = 1.5, 8.0, 100.0
 """Line width of no current, and the most, reached at so many amperes."""
 
@@ -26,7 +26,7 @@ class SupplyRow:
 
     Attributes
     ----------
-    title, detail, figures : what it is, its wire and fuse, its figures by state.
+    title, detail, figures : what it is, its wire and fuse, its figures by state, a line for each quantity.
     from_y : where the line that leads to it begins; None for the battery.
     width : of that line, by the current in the worst second.
     caution : whether something is wrong with it.
@@ -35,13 +35,18 @@ class SupplyRow:
     kind: str
     title: str
     detail: str
-    figures: str
+    figures: tuple[str, ...]
     x: float
     y: float
     from_x: float
     from_y: float | None
     width: float
     caution: bool
+
+    @property
+    def lines(self) -> list[str]:
+        """Its lines of text."""
+        return [text for text in (self.title, self.detail, *self.figures) if text]
 
     @property
     def text_x(self) -> float:
@@ -75,7 +80,7 @@ def supply_drawing(result: PowerResult, job: Job) -> SupplyDrawing:
     """Return the drawing of a job's supply."""
     wrong = {f.where.removeprefix("supply.") for f in result.findings if f.severity == "caution"}
     rows: list[SupplyRow] = []
-    volts = _by_state(result.battery.volts, "V", 1)
+    volts = (_by_state(result.battery.volts, "V", 1),)
     rows.append(_row(rows, "battery", say("Battery"), say("at its terminals"), volts, None, 0.0, 0, BATTERY in wrong))
     devices = {d.name: d for d in result.devices}
     fed = {d for c in result.cables for d in c.feeds}
@@ -83,9 +88,9 @@ def supply_drawing(result: PowerResult, job: Job) -> SupplyDrawing:
         if name not in fed:
             rows.append(_device(rows, job, device, rows[0], 1, wrong))
     _branches(rows, job, result, devices, BATTERY, rows[0], 1, wrong)
-    words = joined([joined([t for t in (r.title, r.detail, r.figures) if t]) for r in rows], by="{a}; {b}")
+    words = joined([joined(r.lines) for r in rows], by="{a}; {b}")
     deepest = max(r.text_x for r in rows)
-    letters = max(len(text) for r in rows for text in (r.detail, r.figures))
+    letters = max(len(text) for r in rows for text in r.lines[1:])
     return SupplyDrawing(
         say("Supply"),
         words,
@@ -114,7 +119,7 @@ def _cable(rows: list[SupplyRow], cable: CableResult, parent: SupplyRow, depth: 
     parts = [cable.wire or say("wire not given")]
     parts.append(say("no fuse") if cable.fuse_a is None else say("fuse {amps} A", amps=f"{cable.fuse_a:g}"))
     parts.append(say("{ohm} mohm there and back", ohm=f"{1000 * cable.ohm:.1f}"))
-    figures = joined([_by_state(cable.amps, "A", 0), _by_state(cable.end_v, "V", 1)], by="{a}; {b}")
+    figures = (_by_state(cable.amps, "A", 0), _by_state(cable.end_v, "V", 1))
     return _row(
         rows, "cable", name_words(cable.name), joined(parts), figures, parent,
         cable.amps["worst_second"] or 0.0, depth, cable.name in wrong,
@@ -124,7 +129,7 @@ def _cable(rows: list[SupplyRow], cable: CableResult, parent: SupplyRow, depth: 
 def _device(
     rows: list[SupplyRow], job: Job, device: DeviceResult, parent: SupplyRow, depth: int, wrong: set[str]
 ) -> SupplyRow:
-    figures = joined([_by_state(device.amps, "A", 0), _by_state(device.volts, "V", 1)], by="{a}; {b}")
+    figures = (_by_state(device.amps, "A", 0), _by_state(device.volts, "V", 1))
     return _row(
         rows, "device", device_words(job, device.name), "", figures, parent,
         device.amps["worst_second"] or 0.0, depth, device.name in wrong,
@@ -132,7 +137,7 @@ def _device(
 
 
 def _row(
-    rows: list[SupplyRow], kind: str, title: str, detail: str, figures: str, parent: SupplyRow | None, amps: float,
+    rows: list[SupplyRow], kind: str, title: str, detail: str, figures: tuple[str, ...], parent: SupplyRow | None, amps: float,
     depth: int, caution: bool,
 ) -> SupplyRow:  # fmt: skip
     width = THIN + (THICK - THIN) * min(amps / AMPS_THICK, 1.0)

@@ -168,8 +168,8 @@ def _heat(power_w: float, nominal_ohm: float, re: Floats, limit_k: Floats, *, tw
     inner, outer = SMALL_UNIT_K_W
     slower = 1.0 if tweeter else max(1.0, (power_w / SMALL_UNIT_W) ** GROWTH)
     return physics.CoilHeat(
-        coil_k_w=whole * inner / (inner + outer),
-        magnet_k_w=whole * outer / (inner + outer),
+        coil_kelvin_per_watt=whole * inner / (inner + outer),
+        magnet_kelvin_per_watt=whole * outer / (inner + outer),
         coil_s=SMALL_UNIT_S[0] * slower,
         magnet_s=SMALL_UNIT_S[1] * slower,
     )

@@ -13,6 +13,8 @@ from gainwright.web.jobs import (
     chain_pages,
     chain_text_pages,
     corridor_pages,
+    power_api,
+    power_pages,
     start_pages,
 )
 from gainwright.web.jobs import (
@@ -46,6 +48,7 @@ API = tuple(
         music_api,
         notes_api,
         papers_api,
+        power_api,
         practice_api,
         recordings_api,
         set_up_api,
@@ -76,6 +79,7 @@ PAGES = tuple(
         page_language,
         pairing_pages,
         papers_pages,
+        power_pages,
         class_pages,
         practice_pages,
         set_up_pages,

@@ -38,6 +38,8 @@ stages:
   desk: {kind: processor, inputs: {in: knob}, outputs: {sub: {}}}
   amp: {kind: amplifier, from: desk, power: 100 W @ 4 ohm}
   speaker: {kind: speaker, from: amp}
+supply:
+  main: {feeds: [amp], wire: 4 AWG}
 instruments:
   meter: {kind: multimeter}
   card: {kind: recorder, full_scale: 2 V}
@@ -104,6 +106,8 @@ def test_every_key_of_the_schema_is_on_a_form() -> None:
         assert starred == wanted, kind
     own = set(json.loads(shipped_schema())["properties"])
     assert {f.path[0] for form in _every_form() for f in form.fields} == own
+    cable = {f.path[2] for form in _every_form() if form.kind == "cable" for f in form.fields}
+    assert cable == set(DEFINITIONS["SupplyCable"]["properties"])
     vehicle = {f.path[1] for form in _every_form() if form.kind == "vehicle" for f in form.fields}
     assert vehicle == set(DEFINITIONS["Vehicle"]["properties"])
 

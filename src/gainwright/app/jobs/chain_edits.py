@@ -23,17 +23,20 @@ EDITS: tuple[str, ...] = (
     "add_output",
     "add_input",
     "add_instrument",
+    "add_cable",
     "move",
     "rewire",
     "rename_stage",
     "rename_output",
     "rename_input",
     "rename_instrument",
+    "rename_cable",
     "remove_stage",
     "remove_branch",
     "remove_output",
     "remove_input",
     "remove_instrument",
+    "remove_cable",
 )
 """Names of the edits."""
 _KEY = re.compile(r"\w{1,40}")
@@ -69,7 +72,7 @@ def apply_edit(text: str, what: str, given: Given) -> str:
     Parameters
     ----------
     given : arguments of the edit, by name: `stage`, `new`, `place`, `kind`, `values`, `source`, `entry`, `output`,
-        `to`, `takes`, `feeding`, `amplifier`, `speaker`, `power`, `instrument`.
+        `to`, `takes`, `feeding`, `amplifier`, `speaker`, `power`, `instrument`, `cable`, `feeds`.
 
     Raises
     ------
@@ -123,6 +126,11 @@ def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
         ),
         "add_input": lambda: editing.add_input(text, stage, new, parse_source(word("source"))),
         "add_instrument": lambda: editing.add_instrument(text, word("kind"), _key(text, new), values=values()),
+        "add_cable": lambda: editing.add_cable(
+            text, new, source=word("source"), feeds=list(given.get("feeds") or ()), values=values()
+        ),
+        "rename_cable": lambda: editing.rename_cable(text, word("cable"), new),
+        "remove_cable": lambda: editing.remove_cable(text, word("cable")),
         "move": lambda: editing.move_stage(text, stage, word("place")),
         "rewire": lambda: editing.rewire(text, stage, parse_source(word("source")), entry=entry),
         "rename_stage": rename_stage,

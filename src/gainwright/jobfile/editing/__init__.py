@@ -1,5 +1,6 @@
 """Edits of a job file's text that leave everything else unchanged: keys, stages, wiring, names, outputs."""
 
+from gainwright.jobfile.editing.cables import add_cable, remove_cable, rename_cable
 from gainwright.jobfile.editing.draft import Draft, TextDraft
 from gainwright.jobfile.editing.form_values import set_keys
 from gainwright.jobfile.editing.outputs import (
@@ -33,6 +34,7 @@ __all__ = [
     "Draft",
     "TextDraft",
     "add_branch",
+    "add_cable",
     "add_input",
     "add_instrument",
     "add_output",
@@ -48,11 +50,13 @@ __all__ = [
     "put_key",
     "references_of",
     "remove_branch",
+    "remove_cable",
     "remove_input",
     "remove_instrument",
     "remove_key",
     "remove_output",
     "remove_stage",
+    "rename_cable",
     "rename_input",
     "rename_instrument",
     "rename_output",

@@ -1,4 +1,4 @@
-"""Keep allowance, tones and access up to date when what they name is renamed or removed."""
+"""Keep allowance, tones, access and the supply's cables up to date when what they name is renamed or removed."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ def known(draft: Draft) -> set[str]:
 def drop_unknown(draft: Draft) -> None:
     """Remove the entries of things that are no longer there."""
     names = known(draft)
+    _drop_unfed(draft)
     for stage, says in draft.plain["stages"].items():
         if says.get("strapped_to", stage) not in draft.plain["stages"]:
             draft.unset(("stages", stage, "strapped_to"))
@@ -38,6 +39,27 @@ def drop_unknown(draft: Draft) -> None:
             draft.unset((section, key))
         if draft.plain.get(section) == {}:
             draft.unset((section,))
+
+
+def _drop_unfed(draft: Draft) -> None:
+    """Remove what is no longer there from what the cables feed."""
+    stages = draft.plain["stages"]
+    there = {*stages, *(says["chassis"] for says in stages.values() if says.get("chassis"))}
+    for cable, says in (draft.plain.get("supply") or {}).items():
+        feeds = (says or {}).get("feeds") or []
+        left = [name for name in feeds if name in there]
+        if not left and feeds:
+            draft.unset(("supply", cable, "feeds"))
+        elif left != feeds:
+            draft.set(("supply", cable, "feeds"), left)
+
+
+def rename_fed(draft: Draft, old: str, new: str) -> None:
+    """Rename a stage in what the cables feed."""
+    for cable, says in (draft.plain.get("supply") or {}).items():
+        for i, name in enumerate((says or {}).get("feeds") or []):
+            if name == old:
+                draft.set(("supply", cable, "feeds", i), new)
 
 
 def update_mentions(

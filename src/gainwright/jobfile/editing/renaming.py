@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile.editing.draft import Draft
-from gainwright.jobfile.editing.mentions import paths_through, update_mentions
+from gainwright.jobfile.editing.mentions import paths_through, rename_fed, update_mentions
 from gainwright.jobfile.editing.references import chain_error, output_sources, outputs_of, references
 from gainwright.model import WITH_NAMED_OUTPUTS
 from gainwright.texts import say
@@ -47,6 +47,7 @@ def rename_stage(text: str, old: str, new: str, *, name: str = "job") -> str:
             draft.set(("stages", partner, "strapped_to"), new)
     prefixes = [(f"{old}.{output}", f"{new}.{output}") for output in outputs_of(draft, old)]
     draft.rename(("stages", old), new)
+    rename_fed(draft, old, new)
     update_mentions(draft, old, new, prefixes=prefixes, paths=paths_through(wiring, old))
     if old in (draft.plain.get("access") or {}):
         draft.rename(("access", old), new)

@@ -30,6 +30,8 @@ KINDS = {
     "speaker": "one, or several identical ones in parallel on each side",
     "head_unit": "another source, added to an input of a stage",
 }
+OF_A_CABLE = ("length", "wire", "fuse", "back")
+"""Keys that the form of a new cable asks for."""
 INSTRUMENTS = {
     "multimeter": "a handheld meter",
     "recorder": "an audio interface and the circuit before its input",
@@ -110,7 +112,8 @@ def _given(given: dict[str, str]) -> dict[str, Any]:
     return {
         **given,
         "feeding": ticked,
-        "values": {key: values.get(key, "") for key in REQUIRED.get(given.get("kind", ""), ())},
+        "feeds": [part for part in given.get("feeds", "").split(",") if part],
+        "values": {key: values.get(key, "") for key in REQUIRED.get(given.get("kind", ""), OF_A_CABLE)},
     }
 
 
@@ -119,6 +122,10 @@ def _refused(
 ) -> Response:
     """Show the page that the change was requested from, with the error."""
     section, _, name = given.get("back", "").partition("/")
+    if section == "power":
+        from gainwright.web.jobs.power_pages import show_power
+
+        return show_power(request, site, stored, error=error)
     if section == "add":
         return show_add(request, site, stored, given, error=error)
     try:
@@ -132,13 +139,15 @@ def _new_keys(before: str, after: str) -> list[str]:
     from gainwright.jobfile.editing import TextDraft
 
     known, now = TextDraft(before).plain, TextDraft(after).plain
-    sections = ("stages", "instruments")
+    sections = ("stages", "instruments", "supply")
     return [key for s in sections for key in now.get(s) or {} if key not in (known.get(s) or {})]
 
 
 def _end(job: str, what: str, given: dict[str, str], new: list[str]) -> str:
     """Return the address that shows the result of a change."""
     kind = what.partition("_")[2]
+    if kind == "cable":
+        return f"/jobs/{job}/power" if what != "rename_cable" else address_of(job, "cable", (new or [""])[0])
     if what in ("remove_stage", "remove_branch", "remove_instrument"):
         return f"/jobs/{job}/chain"
     if kind == "instrument":

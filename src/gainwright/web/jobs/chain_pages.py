@@ -52,6 +52,7 @@ def show_chain(request: Request, site: Site, stored: StoredJob, *, error: Gainwr
         "drawn": view.drawn(site, stored.text, stored.title),
         "sections": [(key, title, _values(forms, key)) for key, title in view.SECTIONS.items()],
         "instruments": [f for f in forms if f.path[:1] == ("instruments",)],
+        "cables": [f for f in forms if f.path[:1] == ("supply",)],
         "stages": read.job.stages,
         "gravity": view.GRAVITY,
         "error": view.without_file_place(error, stored.text),
@@ -79,7 +80,7 @@ def _values(forms: tuple[Any, ...], section: str) -> str:
 def _form_of_path(request: Request) -> tuple[str, str]:
     """Return the section of the form that a path names, and the name of the stage or instrument."""
     named = request.path_params
-    kind = next(kind for kind in ("section", "stage", "instrument") if kind in named)
+    kind = next(kind for kind in ("section", "stage", "instrument", "cable") if kind in named)
     return (named[kind], "") if kind == "section" else (kind, named[kind])
 
 
@@ -89,6 +90,7 @@ FormOfPath = Annotated[tuple[str, str], Depends(_form_of_path)]
 @router.get("/jobs/{job}/chain/section/{section}")
 @router.get("/jobs/{job}/chain/stage/{stage}")
 @router.get("/jobs/{job}/chain/instrument/{instrument}")
+@router.get("/jobs/{job}/chain/cable/{cable}")
 def form(
     request: Request,
     site: CurrentSite,
@@ -198,6 +200,7 @@ def _start_page(stored: StoredJob, name: str) -> str:
 @router.post("/jobs/{job}/chain/section/{section}")
 @router.post("/jobs/{job}/chain/stage/{stage}")
 @router.post("/jobs/{job}/chain/instrument/{instrument}")
+@router.post("/jobs/{job}/chain/cable/{cable}")
 def fill(request: Request, site: CurrentSite, actor: Actor, job: str, place: FormOfPath, given: Sent) -> Response:
     """Store the form of a section, of a stage with its outputs, or of an instrument."""
 

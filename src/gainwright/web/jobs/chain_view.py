@@ -63,8 +63,8 @@ def forms_of(site: Site, text: str) -> tuple[Form, ...]:
 def forms_at(site: Site, text: str, section: str, name: str = "") -> list[Form]:
     """Return the forms of a section: a stage comes with its outputs. CallError: there is none."""
     whole = ("stages" if section == "stage" else section, name) if name else (() if section == "job" else (section,))
-    if section == "instrument":
-        whole = ("instruments", name)
+    if section in _NAMED:
+        whole = (_NAMED[section], name)
     matching = [f for f in forms_of(site, text) if f.path == whole or (name and f.path[:2] == whole)]
     if not matching:
         raise CallError(
@@ -104,7 +104,21 @@ def typed_of(given: Mapping[str, str], *, strict: bool = False) -> dict[str, str
     return {name: texts[name] for name in names if _plain(texts[name]) != _plain(str(was.get(name, "")))}
 
 
-_ROOTS = ("title", "customer", "note", "thd_limit", "vehicle", "allowance", "tones", "access", "instruments", "stages")
+_NAMED = {"instrument": "instruments", "cable": "supply"}
+"""Section of an address -> the key of its forms in the file."""
+_ROOTS = (
+    "title",
+    "customer",
+    "note",
+    "thd_limit",
+    "vehicle",
+    "allowance",
+    "tones",
+    "access",
+    "supply",
+    "instruments",
+    "stages",
+)
 
 
 def _plain(text: str) -> str:
