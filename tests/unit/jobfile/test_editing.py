@@ -235,3 +235,16 @@ def test_no_place_between_a_strapped_pair_and_its_speaker() -> None:
     assert {"lead:amp_a-sub", "lead:amp_b-sub", "output:amp_a.out", "output:amp_b.out"} & offered == set()
     for place in offered:
         editing.add_stage(example_text("strapped_pair"), "level_control", "new_one", place)
+
+
+def test_cables_follow_the_stages_that_they_feed() -> None:
+    """A renamed stage is renamed in what a cable feeds; a removed one goes from it."""
+    text = editing.add_cable(TWO_WAY, "main", feeds=["amp_front", "amp_high"], values={"wire": "4 AWG"})
+    assert read_job_text(editing.rename_stage(text, "amp_high", "amp_top")).job.supply["main"].feeds == (
+        "amp_front",
+        "amp_top",
+    )
+    assert read_job_text(editing.remove_branch(text, "amp_high")).job.supply["main"].feeds == ("amp_front",)
+    with pytest.raises(JobError, match="main is already taken"):
+        editing.add_cable(text, "main")
+    assert editing.remove_cable(text, "main").rstrip() == TWO_WAY.rstrip()
