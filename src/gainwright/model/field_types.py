@@ -26,6 +26,8 @@ FieldTypeName = Literal[
     "whole",
     "number",
     "sides",
+    "names",
+    "wire",
     "source",
 ]
 
@@ -44,7 +46,7 @@ class FieldType:
     Attributes
     ----------
     name : `fixed` has one value, `lines` one value a line, `marks` a name and its condition a line, `ends` the two ends of a control, `loudness` a sound level,
-        `whole` an integer, `source` one or several references to outputs.
+        `whole` an integer, `source` one or several references to outputs, `names` several names, `wire` the size of a wire.
     dimension : of a quantity, a key of `DIMENSIONS`; empty otherwise.
     example : a valid text.
     choices : the allowed words.

@@ -222,7 +222,7 @@ RatioEnds = _compound(Ends.of("ratio"), "ends", "the two ends of a control", "-4
 CoilsField = _compound(Coils, "coils", "number of coils, resistance of each and wiring", "2 x 4 ohm parallel")
 AccuracyField = _compound(Accuracy, "accuracy", "per cent of the reading, and counts", "1.2 % + 3 counts")
 MarkField = _compound(Mark, "text", "when it lights: level, fundamental or thd over a threshold", MARK_EXAMPLE)
-WireField = _compound(WireSize, "text", "American wire gauge or area of the metal", "4 AWG")
+WireField = _compound(WireSize, "wire", "American wire gauge or area of the metal", "4 AWG")
 SensitivityField = _compound(SpeakerSensitivity, "loudness", "dB at 1 m for 2.83 V, or @ 1 W", "88 dB")
 
 

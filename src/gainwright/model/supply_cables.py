@@ -40,12 +40,14 @@ class SupplyCable(Frozen):
     source: CableEnd = Field(
         default=BATTERY, alias="from", description="battery, or the cable at whose end it begins: a distribution block"
     )
-    feeds: Annotated[tuple[CableEnd, ...], FieldType("sides", example="amp_sub")] = Field(
+    feeds: Annotated[tuple[CableEnd, ...], FieldType("names", example="amp_sub")] = Field(
         default=(), max_length=40, description="the stages, or the chassis, at its end"
     )
     length: Length | None = Field(default=None, description="one way")
     wire: WireField | None = None
-    material: Literal["copper", "copper_clad_aluminium", "aluminium"] = "copper"
+    material: Literal["copper", "copper_clad_aluminium", "aluminium"] = Field(
+        default="copper", description="metal of the wire"
+    )
     back: Literal["chassis", "wire"] = Field(
         default="chassis", description="how the current comes back: by the body, or a wire of the same size and length"
     )

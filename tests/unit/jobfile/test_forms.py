@@ -133,6 +133,8 @@ def _example(f: FormField) -> str:
     """A valid text for a field, other than its present one."""
     kind = f.type
     special = {
+        "supply.main.from": "battery",
+        "supply.main.feeds": "desk",
         "chassis": "box",
         "strapped_to": "other",
         "input_range": "low",

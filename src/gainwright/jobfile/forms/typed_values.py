@@ -24,7 +24,7 @@ def parse_field(field: Field, text: str) -> Any:
     if not text:
         return None
     kind = field.type.name
-    if kind in ("quantity", "number", "loudness", "ends", "filter", "filter_range", "coils", "accuracy"):
+    if kind in ("quantity", "number", "loudness", "ends", "filter", "filter_range", "coils", "accuracy", "wire"):
         text = _COMMA.sub(".", text)
     if (field.type.bare_number or kind == "fixed") and _NUMBER.fullmatch(text):
         return int(text) if _WHOLE.fullmatch(text) else float(text)
@@ -33,7 +33,7 @@ def parse_field(field: Field, text: str) -> Any:
         return lines[0] if len(lines) == 1 else lines
     if kind == "marks":
         return parse_marks(text)
-    if kind == "sides":
+    if kind in ("sides", "names"):
         return [part for part in re.split(r"[,\s]+", text) if part]
     return parse_source(text) if kind == "source" else text
 
