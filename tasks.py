@@ -67,6 +67,7 @@ FILES = {
     "hyperrogue-music": "share/hyperrogue/music/*.ogg",
     "sonic-pi-samples": "share/sonic-pi/samples/*.flac",
     "alsa-utils": "share/sounds/alsa/*.wav",
+    "qspeakers": "share/qspeakers/qspeakers_db.xml",
     "asterisk-core-sounds-en-wav": "share/asterisk/sounds/en_US_f_Allison/*.wav",
 }
 """Debian package -> a file of it under /usr."""
