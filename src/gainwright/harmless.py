@@ -20,14 +20,38 @@ _BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\u
 _MEASURED = re.compile(r"[+\-][0-9](?:[0-9 .,a-zA-Zµμ°Ω%²±/]|(?<=[eE])[+\-])*")
 """A number with its sign, and what a unit or a filter is written with; no operator, bracket or reference."""
 GUARD = "'"
-_ADDRESS = re.compile(r"\bpostgres[\w+]*://[^\s;,]*[^\s;,:]")
-_FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
+_ADDRESS = re.compile(r"\b(?:postgres|sqlite)[\w+]*://[^\s;,]*[^\s;,:]")
+_SERVER = re.compile(
+    r"""\bserver (?:at|on socket) "[^"\n]*"(?: \([^)\n]*\))?(?:, port \d+)?|\b(?:database|user|role) "[^"\n]*\""""
+)
+"""How PostgreSQL's library names where it connects to, and as whom."""
+_QUOTED = re.compile(r"""(?P<quote>['"])(?:[A-Za-z]:)?[\\/](?P<path>[^\n]*?)(?P=quote)(?!\w)""")
+_FOLDERS = re.compile(r"(?<![\w/\\.])(?:file://)?(?:[A-Za-z]:|\\)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
 """The folders of an absolute path, before the name of the file."""
 
 
 def without_folders(words: str) -> str:
-    """Return words with every absolute path reduced to its file name, and no address of a database."""
-    return _FOLDERS.sub("", _ADDRESS.sub("the store", words))
+    """Return words with every absolute path reduced to its file name, and no address of a database.
+
+    In quotes a path may hold any character; without, it ends at a colon, comma, semicolon or quote.
+    """
+    found = _SERVER.sub(lambda name: name[0].split(" ")[0], _ADDRESS.sub("the store", words))
+    return _FOLDERS.sub("", _QUOTED.sub(_name_in_quotes, found))
+
+
+def _name_in_quotes(found: re.Match[str]) -> str:
+    name = re.split(r"[\\/]", found["path"].rstrip("\\/"))[-1]
+    return f"{found['quote']}{name}{found['quote']}"
+
+
+def reason_of(error: Exception) -> str:
+    """Return why something failed, without the file that it failed with, which is named elsewhere.
+
+    Errors of the system and of libraries for sound have the reason by itself; in their text it may stand before a path or
+    behind one that holds a colon.
+    """
+    reason = getattr(error, "strerror", None) or getattr(error, "error_string", None) or str(error)
+    return without_folders(str(reason)).strip().rstrip(".") or type(error).__name__
 
 
 def without_controls(text: str) -> str:

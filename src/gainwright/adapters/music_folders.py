@@ -46,11 +46,11 @@ class DiskMusicFolders:
         return found[:MOST]
 
     def shown(self, file: str, roots: Sequence[str]) -> str:
-        """Return the path of a file, starting at its root."""
+        """Return the path of a file, starting at its root; only its name if it is below none of them."""
         for root in map(Path, roots):
             with contextlib.suppress(ValueError):
                 return str(Path(root.name) / Path(file).relative_to(root))
-        return file
+        return Path(file).name
 
 
 def _from_home(name: str) -> Path:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from gainwright.app.music.ports import Answer, Task
 from gainwright.errors import CallError, RecordingError
+from gainwright.harmless import reason_of
 
 
 def read_file(task: Task) -> Answer:
@@ -36,7 +37,7 @@ def read_file(task: Task) -> Answer:
     except MemoryError:
         why = "can't be read: not enough memory"
     except Exception as error:  # noqa: BLE001  one bad file must not end the scan of a library; the result gives the reason
-        why = f"can't be analysed ({type(error).__name__}: {error})"
+        why = f"can't be analysed ({type(error).__name__}: {reason_of(error)})"
     return Answer(digest, statistics, why, lasting, ANALYSIS_VERSION)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.errors import RecordingError
+from gainwright.harmless import reason_of
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -131,9 +132,8 @@ def _read(source: Path | IO[bytes], where: str) -> Recording:
             samples = file.read(dtype="float64", always_2d=True)
             rate_hz = int(file.samplerate)
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, MemoryError) as error:
-        text = str(error).split(":")[-1].strip().rstrip(".") or type(error).__name__
         raise RecordingError(
-            say("can't be read as sound ({text})", text=text),
+            say("can't be read as sound ({text})", text=reason_of(error)),
             code="not_audio",
             where=where,
             rule=say("WAV, FLAC, OGG, MP3 and AIFF can be read"),

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.errors import RecordingError
+from gainwright.harmless import reason_of
 from gainwright.programme.containers import CUT_SHORT, HEAD_BYTES, LOCKED, container_problem, kind_of
 from gainwright.programme.filter_layout import BLOCK
 
@@ -108,8 +109,7 @@ def _kind(path: Path) -> str:
 
 
 def _not_sound(path: Path, error: Exception) -> RecordingError:
-    text = str(error).split(":")[-1].strip().rstrip(".") or type(error).__name__
-    return _refused(path, f"can't be read as sound ({text})", rule=READABLE)
+    return _refused(path, f"can't be read as sound ({reason_of(error)})", rule=READABLE)
 
 
 def _refuse_cut_short(path: Path, found: int, stated: int, rate_hz: int) -> None:

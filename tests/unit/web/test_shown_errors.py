@@ -17,9 +17,12 @@ from fastapi.testclient import TestClient
 from gainwright.adapters.store import SqlStore, database_errors, open_store
 from gainwright.composition import compose
 from gainwright.errors import CallError
-from gainwright.harmless import without_folders
+from gainwright.harmless import reason_of, without_folders
 from gainwright.jobfile import example_text
+from gainwright.programme import Limits
+from gainwright.programme.music_result import MusicResult, SkippedFile, TrackFigures
 from gainwright.web import routers
+from gainwright.web.music.scans import _named
 from gainwright.web.server import create_app
 from gainwright.web.site import Site
 
@@ -154,11 +157,70 @@ def test_live_measurement_reveals_no_folder(web: TestClient, folder: Path) -> No
         ("postgresql+psycopg://10.0.0.7/workshop: it is away", "the store: it is away"),
         ("car.yaml:3:7: stages.desk: 24 dB/octave and 20/10/5", "car.yaml:3:7: stages.desk: 24 dB/octave and 20/10/5"),
         ("look at http://127.0.0.1:8000/jobs/7 again", "look at http://127.0.0.1:8000/jobs/7 again"),
+        ("look at http://localhost/jobs/7 again", "look at http://localhost/jobs/7 again"),
+        ("[Errno 2] No such file: '/srv/my, music: old/a b.m4a'", "[Errno 2] No such file: 'a b.m4a'"),
+        ("can't import (/home/anna/lib/soundfile.py)", "can't import (soundfile.py)"),
+        ("where:/home/anna/jobs/car.yaml", "where:car.yaml"),
+        ("file:///home/anna/jobs/car.yaml", "car.yaml"),
+        (r"in \\server\share\Anna\car.yaml", "in car.yaml"),
+        ("sqlite:////home/anna/store.sqlite is away", "the store is away"),
+        (
+            'connection to server at "10.0.0.7", port 5432 failed: role "anna" may not use database "workshop"',
+            "connection to server failed: role may not use database",
+        ),
+        ('connection to server on socket "/run/x/.s.PGSQL.5432" failed', "connection to server failed"),
+        ("it isn't '0.35 V' / '350 mV', and 1/2 of 20/10/5", "it isn't '0.35 V' / '350 mV', and 1/2 of 20/10/5"),
     ],
 )
 def test_only_folders_are_removed(words: str, left: str) -> None:
     """A file name, a place in a job, a unit and an address of the app stay."""
     assert without_folders(words) == left
+
+
+class _LibraryError(RuntimeError):
+    """As that of libsndfile."""
+
+    error_string = "Format not recognised."
+
+
+@pytest.mark.parametrize(
+    ("error", "reason"),
+    [
+        (FileNotFoundError(2, "No such file or directory", "/srv/music/a: b.m4a"), "No such file or directory"),
+        (
+            OSError(1094995529, "Invalid data found when processing input", "/srv/a.m4a"),
+            "Invalid data found when processing input",
+        ),
+        (_LibraryError("Error opening '/srv/a: b.wav': Format not recognised."), "Format not recognised"),
+        (ValueError("rate: 0 in '/srv/music/a.wav'"), "rate: 0 in 'a.wav'"),
+        (ValueError(), "ValueError"),
+    ],
+)
+def test_reason_is_given_in_place_of_the_path(error: Exception, reason: str) -> None:
+    """Whole, whether it stands before the path or behind one with a colon in it."""
+    assert reason_of(error) == reason
+
+
+def test_result_of_a_scan_holds_no_path(web: TestClient, folder: Path) -> None:
+    """Of a folder that is no longer among those that may be scanned, and of a file whose library names it in its reason."""
+    tracks = (TrackFigures(str(folder / "gone" / "a.wav"), 1.0, 48_000, 1, None, None, None, {}, {}),)
+    found = _named(
+        web.app.state.site,  # type: ignore[attr-defined]
+        MusicResult(
+            "",
+            tracks,
+            {},
+            {},
+            {},
+            {},
+            Limits(),
+            1.0,
+            0,
+            (SkippedFile(str(folder / "b.m4a"), f"bad: '{folder}/b.m4a'"),),
+        ),
+    )
+    assert found.tracks[0].file == "a.wav"
+    assert (found.skipped[0].file, found.skipped[0].why) == ("b.m4a", "bad: 'b.m4a'")
 
 
 def test_a_store_that_cannot_be_used_answers_503(

@@ -138,6 +138,9 @@ async def live(socket: WebSocket) -> None:
     except Closing as closing:
         await _close(socket, closing.code, closing.reason)
     except GainwrightError as error:
+        if error.code != "busy":  # then the page tries again
+            with contextlib.suppress(WebSocketDisconnect):  # a reason in full: that of a close frame may be cut
+                await _send(socket, ended(code, error))
         await _close(socket, LATER if error.code == "busy" else REFUSED, str(shown(error)))
     except WebSocketDisconnect:
         pass

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.music.folders import chosen_folders
 from gainwright.errors import CallError
+from gainwright.harmless import without_folders
 from gainwright.programme.music_result import MusicResult
 from gainwright.results import from_json, to_json
 from gainwright.texts import say
@@ -102,7 +103,7 @@ def _named(site: Site, result: MusicResult) -> MusicResult:
     return replace(
         result,
         tracks=tuple(replace(track, file=shown(track.file)) for track in result.tracks),
-        skipped=tuple(replace(one, file=shown(one.file)) for one in result.skipped),
+        skipped=tuple(replace(one, file=shown(one.file), why=without_folders(one.why)) for one in result.skipped),
         choice={
             band: replace(choice, tracks=tuple(shown(file) for file in choice.tracks))
             for band, choice in result.choice.items()

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Path, Request
 from pydantic import BaseModel
 
 from gainwright import __version__
 from gainwright.adapters.installation import InstalledPart
+from gainwright.harmless import without_folders
 from gainwright.web.network.access import only_from_own_machine
 from gainwright.web.site import Actor, CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.web.site import Site
 
 router = APIRouter(prefix="/api/bench", tags=["bench"])
 
@@ -86,4 +91,9 @@ def code(request: Request, site: CurrentSite) -> CodeShown:
 @router.get("/parts")
 def parts(site: CurrentSite) -> list[InstalledPart]:
     """Return what is installed, after a test of each part."""
-    return site.world.installation()
+    return shown_parts(site)
+
+
+def shown_parts(site: Site) -> list[InstalledPart]:
+    """Return what is installed as other devices may see it: an error of importing names files of this machine."""
+    return [replace(part, said=without_folders(part.said)) for part in site.world.installation()]

@@ -14,6 +14,7 @@ from gainwright.web.network.access import from_own_machine, only_from_own_machin
 from gainwright.web.network.qr_code import drawn
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentSite
+from gainwright.web.system.api import shown_parts
 
 if TYPE_CHECKING:
     from gainwright.web.site import Site
@@ -47,7 +48,7 @@ def _bench(request: Request, site: Site, *, look: str = "", error: GainwrightErr
         here=site.network.connections.devices(),
         itself=request.scope.get("gainwright.device_id", ""),
         health=_health(site, own=own) if look == "store" else None,
-        parts=site.world.installation() if look == "program" else None,
+        parts=shown_parts(site) if look == "program" else None,
     )
 
 
