@@ -247,3 +247,25 @@ def test_a_store_that_cannot_be_used_answers_503(
             assert [answer.status_code for answer in answers] == [wanted, wanted], (name, answers[0].text)
             assert answers[0].json()["code"] == code
     assert store.runs.entries(job.id) == []
+
+
+def test_deleted_job_refuses_what_is_sent_to_it(web: TestClient, store: SqlStore) -> None:
+    """A phone's queue shows the reason of a refused entry from the page's message: it names the job and what to do."""
+    (job,) = store.jobs.list()
+    step = web.get(f"/api/jobs/{job.id}/run").json()["next"]
+    store.jobs.put(job.id, "deleted")
+    sent = {"step": step, "kind": "skipped", "text": "later", "seen": 0}
+    answer = web.post(f"/api/jobs/{job.id}/run", json=sent)
+    assert (answer.status_code, answer.json()["code"]) == (409, "job_deleted")
+    shown = web.post(f"/jobs/{job.id}/setup/{step}", data=sent, headers={"x-swap": "kept"})
+    assert shown.status_code == 409
+    (told,) = re.findall(r'id="trouble"[^>]*>\s*<p[^>]*>(.*?)</p>', shown.text, re.DOTALL)
+    assert "the job car is deleted" in told
+    assert "This job is deleted" in shown.text
+    note = web.post(f"/jobs/{job.id}/setup/{step}/notes", data={"text": "loose"}, headers={"x-swap": "kept"})
+    assert note.status_code == 409
+    text = web.put(f"/api/jobs/{job.id}/text", json={"text": job.text, "seen": job.revision})
+    assert text.status_code == 409
+    assert (store.runs.entries(job.id), store.notes.of(job.id)) == ([], [])
+    assert web.post(f"/jobs/{job.id}/put", data={"shelf": "kept"}, follow_redirects=False).status_code == 303
+    assert web.post(f"/api/jobs/{job.id}/run", json=sent).status_code == 201

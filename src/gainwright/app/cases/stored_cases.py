@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.cases.complaint_choices import told_entries
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
+from gainwright.app.document_changes import change_document
 from gainwright.app.jobs.stored_jobs import listed_title
 from gainwright.errors import CallError
 from gainwright.texts import say
@@ -101,7 +102,10 @@ def keep_as_job(store: Store, case: str) -> StoredJob:
     if job is None:
         kept = store.cases.get(case).case
         job = store.jobs.add(title=listed_title(kept.title), text=kept.job)
-        _link(store, case, job.id)
+        linked = _link(store, case, job.id)
+        if linked != job.id:  # it was asked for twice at once: the first counts
+            store.jobs.put(job.id, "deleted")
+            job = store.jobs.get(linked)
     return job
 
 
@@ -122,9 +126,15 @@ def _new_case(store: Store, name: str, text: str, title: str, entries: Iterable[
     return store.cases.write(name, dialogue.case(), seen=0)
 
 
-def _link(store: Store, case: str, job: str) -> None:
-    store.documents.put(_JOB_OF, case, {"job": job})
-    store.documents.put(_cases_of(job), case, {})
+def _link(store: Store, case: str, job: str) -> str:
+    """Note the job of a case, unless one that still exists was noted meanwhile; return the one that is noted."""
+
+    def change(link: dict[str, Any] | None) -> dict[str, Any]:
+        return {"job": job} if link is None or job_of(store, case) is None else link
+
+    linked = str(change_document(store.documents, _JOB_OF, case, change)["job"])
+    store.documents.put(_cases_of(linked), case, {})
+    return linked
 
 
 def _cases_of(job: str) -> str:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.document_changes import change_document
+from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -20,14 +22,14 @@ if TYPE_CHECKING:
 
     from gainwright.app.measuring.stored_result import Origin
     from gainwright.app.ports import SoundFiles
-    from gainwright.app.store import Store, StoredRecording
+    from gainwright.app.store import Store, StoredDocument, StoredRecording
 
     Floats = npt.NDArray[Any]
 
 MARKS = "recording_marks"
 LONGEST_NAME = 80
 RESTORABLE_FOR = timedelta(days=7)
-"""How long a removed recording can be restored."""
+"""How long a removed recording can be restored at least, by evidence (`Store.age_s`)."""
 _measuring = threading.Lock()
 """One recording is measured at a time, wherever it comes from: this is what takes memory."""
 
@@ -152,19 +154,28 @@ class ListedRecording:
     removed: bool
 
 
-def list_recordings(store: Store, job: str, *, now: datetime | None = None) -> list[ListedRecording]:
-    """Return a job's recordings, newest first, with those removed lately; delete those removed too long ago."""
-    now = now or datetime.now(UTC)
-    listed = []
+def list_recordings(store: Store, job: str) -> list[ListedRecording]:
+    """Return a job's recordings, newest first, with those removed lately; delete those removed too long ago, by evidence."""
+    listed, age_s = [], store.age_s()
     for recording in store.recordings.of(job):
-        marks = store.documents.get(MARKS, recording.id) or {}
-        removed = marks.get("removed")
-        if removed is not None and datetime.fromisoformat(removed) < now - RESTORABLE_FOR:
-            store.recordings.remove(recording.id)
-            store.documents.remove(MARKS, recording.id)
+        found = store.documents.read(MARKS, recording.id)
+        marks = {} if found is None else found.content
+        removed = marks.get("removed") is not None
+        if removed and found is not None and age_s - marks.get("removed_age", 0) > RESTORABLE_FOR.total_seconds():
+            _delete(store, found)
             continue
-        listed.append(ListedRecording(recording, bool(marks.get("handover")), removed is not None))
+        listed.append(ListedRecording(recording, bool(marks.get("handover")), removed))
     return listed
+
+
+def _delete(store: Store, marks: StoredDocument) -> None:
+    """Delete a recording that was removed long ago, unless somebody restores it just now."""
+    try:
+        store.documents.put(MARKS, marks.key, {**marks.content, "deleted": True}, seen=marks.revision)
+    except ConflictError:
+        return
+    store.recordings.remove(marks.key)
+    store.documents.remove(MARKS, marks.key)
 
 
 def handover_recordings(store: Store, job: str) -> tuple[str, ...]:
@@ -176,26 +187,36 @@ def recording_of(store: Store, job: str, recording: str) -> StoredRecording:
     """Return a recording of a job. CallError: this job has none of that id."""
     stored = store.recordings.get(recording)
     if stored.job != job:
-        raise CallError(
-            say("there is no such recording"), code="no_such_recording", remedy=say("see the job's recordings")
-        )
+        raise _no_such_recording()
     return stored
 
 
 def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
-    """Apply `handover`, `no_handover`, `remove` or `put_back` to a recording of a job.
+    """Apply `handover`, `no_handover`, `remove` or `put_back` to a recording of a job; what others mark meanwhile stays.
 
     Raises
     ------
     CallError : there is no such recording in this job, or no such mark.
     """
-    recording_of(store, job, recording)
     changes: dict[str, dict[str, Any]] = {
         "handover": {"handover": True},
         "no_handover": {"handover": False},
-        "remove": {"removed": datetime.now(UTC).isoformat()},
+        "remove": {"removed": datetime.now(UTC).isoformat(), "removed_age": store.age_s()},
         "put_back": {"removed": None},
     }
-    if what not in changes:
-        raise CallError(say("that can't be done with a recording"), code="bad_call")
-    store.documents.put(MARKS, recording, {**(store.documents.get(MARKS, recording) or {}), **changes[what]})
+
+    def change(marks: dict[str, Any] | None) -> dict[str, Any]:
+        recording_of(store, job, recording)  # after the marks were read: one that is being deleted isn't there
+        if marks is not None and marks.get("deleted"):
+            raise _no_such_recording()
+        if what not in changes:
+            raise CallError(say("that can't be done with a recording"), code="bad_call")
+        return {**(marks or {}), **changes[what]}
+
+    change_document(store.documents, MARKS, recording, change)
+
+
+def _no_such_recording() -> CallError:
+    return CallError(
+        say("there is no such recording"), code="no_such_recording", remedy=say("see the job's recordings")
+    )

@@ -7,7 +7,9 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.clock import today
+from gainwright.app.document_changes import change_document
 from gainwright.app.practice.class_exercises import learner_name, result_of
+from gainwright.app.practice.stored_practices import KIND as PRACTICE
 from gainwright.app.practice.stored_practices import StoredPractice, begin_practice, load_practice
 from gainwright.errors import CallError
 
@@ -104,9 +106,21 @@ def begin_task(store: Store, run: ClassRun, number: int, *, rigs: HiddenRigs, di
         limits=exercise.limits,
         run=run.id,
     )
-    begun = tuple(kept.id if i == number else practice for i, practice in enumerate(run.practices))
-    store.documents.put(KIND, run.id, asdict(replace(run, practices=begun)))
-    return kept
+    begun = _note_begun(store, run, number, kept.id)
+    if begun != kept.id:  # the same task was begun twice at once: the first counts
+        store.documents.remove(PRACTICE, kept.id)
+    return load_practice(store, begun)
+
+
+def _note_begun(store: Store, run: ClassRun, number: int, practice: str) -> str:
+    """Note the practice of a task in its run, unless one was noted meanwhile; return the one that is noted."""
+
+    def change(document: dict[str, Any] | None) -> dict[str, Any]:
+        now = run if document is None else read_run(document)
+        begun = [there or practice if i == number else there for i, there in enumerate(now.practices)]
+        return asdict(replace(now, practices=tuple(begun)))
+
+    return str(change_document(store.documents, KIND, run.id, change)["practices"][number])
 
 
 def result_of_run(store: Store, run: ClassRun, *, program: str) -> ClassResult:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.app.clock import today
+from gainwright.app.document_changes import change_document
 from gainwright.app.practice.limits import refuse_test
 from gainwright.app.practice.practice import Practice, PracticeTest, practise, with_gains_set
 from gainwright.app.practice.review import PracticeReview, repaired_levels, results_told
@@ -61,6 +62,7 @@ class StoredPractice:
     tried, entries : tests and guesses in words, and the tests' entries.
     short_way : the path that the diagnosis takes, once it was computed.
     limits, run : of a task of a class exercise, its limits and the id of the learner's run.
+    revision : of the document, as it was read; 0 of a practice that isn't stored yet. It isn't stored itself.
     review : what each result told and the levels, once they were computed, see `PracticeReview`.
     """
 
@@ -80,6 +82,7 @@ class StoredPractice:
     review: dict[str, Any] | None = None
     limits: dict[str, Any] | None = None
     run: str = ""
+    revision: int = 0
 
     @property
     def tests(self) -> int:
@@ -141,26 +144,30 @@ def begin_practice(
         limits=None if limits is None else limits.model_dump(exclude_none=True),
         run=run,
     )
-    keep_practice(store, kept)
-    return kept
+    return keep_practice(store, kept)
 
 
-def keep_practice(store: Store, kept: StoredPractice) -> None:
-    """Store a practice."""
-    store.documents.put(KIND, kept.id, asdict(kept))
+def keep_practice(store: Store, kept: StoredPractice) -> StoredPractice:
+    """Store a practice and return it at its new revision. ConflictError: it was changed since it was read."""
+    content = {name: value for name, value in asdict(kept).items() if name != "revision"}
+    return replace(kept, revision=store.documents.put(KIND, kept.id, content, seen=kept.revision))
 
 
 def load_practice(store: Store, practice: str) -> StoredPractice:
     """Return a stored practice. CallError: there is none."""
-    document = store.documents.get(KIND, practice)
-    if document is None:
-        raise CallError("there is no such practice", code="no_such_practice", remedy="start one")
-    return read_practice(document)
+    found = store.documents.read(KIND, practice)
+    if found is None:
+        raise _no_such_practice()
+    return replace(read_practice(found.content), revision=found.revision)
+
+
+def _no_such_practice() -> CallError:
+    return CallError("there is no such practice", code="no_such_practice", remedy="start one")
 
 
 def list_practices(store: Store) -> list[StoredPractice]:
     """Return all practices, last changed first."""
-    return [read_practice(document) for _, document in store.documents.list(KIND)]
+    return [replace(read_practice(found.content), revision=found.revision) for found in store.documents.all(KIND)]
 
 
 def read_practice(document: dict[str, Any]) -> StoredPractice:
@@ -194,6 +201,7 @@ def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> St
 
     Raises
     ------
+    ConflictError : the practice was changed since it was read; nothing was written.
     CallError : there is no such test now, a limit is reached, or the practice has ended.
     """
     from gainwright.model import as_mapping
@@ -204,7 +212,7 @@ def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> St
     step = " ".join(name.lower().split())
     tried = PracticeAttempt(name, done.ask, done.minutes, done.found, done.where, step=step)
     entry = as_mapping(practice.entries[-1])
-    return _changed(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
+    return keep_practice(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
 
 
 def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: str, where: str) -> StoredPractice:
@@ -212,6 +220,7 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
 
     Raises
     ------
+    ConflictError : the practice was changed since it was read; nothing was written.
     CallError : the chain can't have such a cause, no guess is left, or the practice has ended.
     """
     from gainwright.app.cases.dialogue import check_cause
@@ -227,19 +236,27 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     limit = kept.allowed.guesses
     last = limit is not None and kept.guesses + 1 >= limit
     ended: Ended = "solved" if right else "no guess left" if last else ""
-    return _changed(store, replace(kept, tried=(*kept.tried, tried), ended=ended))
+    return keep_practice(store, replace(kept, tried=(*kept.tried, tried), ended=ended))
 
 
 def give_up(store: Store, kept: StoredPractice) -> StoredPractice:
-    """End a practice without the answer. CallError: it has ended."""
+    """End a practice without the answer. CallError: it has ended. ConflictError: it was changed since it was read."""
     _going(kept)
-    return _changed(store, replace(kept, ended="given up"))
+    return keep_practice(store, replace(kept, ended="given up"))
 
 
 def keep_short_way(store: Store, practice: str, best: Practice, review: PracticeReview) -> StoredPractice:
-    """Store the path that the diagnosis takes, and the review."""
+    """Store the path that the diagnosis takes, and the review, with what the practice has become meanwhile."""
     short = tuple(PracticeAttempt("-", step.ask, step.minutes, step.found) for step in best.steps)
-    return _changed(store, replace(load_practice(store, practice), short_way=short, review=review.document()))
+    found = {"short_way": [asdict(step) for step in short], "review": review.document()}
+    change_document(store.documents, KIND, practice, lambda there: {**_there(there), **found})
+    return load_practice(store, practice)
+
+
+def _there(document: dict[str, Any] | None) -> dict[str, Any]:
+    if document is None:
+        raise _no_such_practice()
+    return document
 
 
 def review_practice(going: Practice, tests: int, *, on_step: Callable[[int], None] | None = None) -> PracticeReview:
@@ -248,11 +265,6 @@ def review_practice(going: Practice, tests: int, *, on_step: Callable[[int], Non
     truth = (going.cause, going.where)
     told = results_told(going.diagnoser, going.entries[:split], going.entries[split:], truth, on_step=on_step)
     return PracticeReview(told, repaired_levels(going.job, going.rig))
-
-
-def _changed(store: Store, kept: StoredPractice) -> StoredPractice:
-    keep_practice(store, kept)
-    return kept
 
 
 def _going(kept: StoredPractice) -> None:

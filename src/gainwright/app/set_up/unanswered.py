@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -62,10 +63,12 @@ def unanswered(store: Store, job: str, *, by: str) -> list[Unanswered]:
 
 
 def answered(store: Store, job: str, *, by: str, step: str, entry: str = "") -> None:
-    """Forget one entry of a device, or all that it has sent for a step when none is named."""
-    for waiting in unanswered(store, job, by=by):
-        if waiting.step == step and entry in ("", waiting.id):
-            store.documents.remove(_kind(job), waiting.id)
+    """Forget one entry of a device, or all that it has sent for a step when none is named; one that it sends again meanwhile stays."""
+    for found in store.documents.all(_kind(job)):
+        waiting = Unanswered(found.key, **found.content)
+        if waiting.by == by and waiting.step == step and entry in ("", waiting.id):
+            with contextlib.suppress(ConflictError):
+                store.documents.remove(_kind(job), waiting.id, seen=found.revision)
 
 
 def _kind(job: str) -> str:

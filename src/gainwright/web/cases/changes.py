@@ -54,16 +54,22 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
     ConflictError : it was changed since.
     CallError : there is none, or it is closed.
     """
+    kept = _as_seen(site, name, seen=seen)
+    if kept.case.closed is not None:
+        raise CallError(
+            say("the case {name} is closed", name=name), code="case_closed", remedy=say("reopen it to continue")
+        )
+    return kept
+
+
+def _as_seen(site: Site, name: str, *, seen: int) -> StoredCase:
+    """Return a case at the revision that was seen. ConflictError: it was changed since."""
     kept = site.store.cases.get(name)
     if kept.revision != seen:
         raise ConflictError(
             say("the case {name} was changed by somebody else in the meantime", name=name),
             code="conflict",
             remedy=say("nothing was written; check the case as it is now, then try again"),
-        )
-    if kept.case.closed is not None:
-        raise CallError(
-            say("the case {name} is closed", name=name), code="case_closed", remedy=say("reopen it to continue")
         )
     return kept
 
@@ -169,7 +175,7 @@ def close(site: Site, name: str, *, seen: int, ending: Ending) -> StoredCase:
 
 def reopen(site: Site, name: str, *, seen: int) -> StoredCase:
     """Open a closed case again. CallError: it is one of the shop's history, without a job."""
-    kept = site.store.cases.get(name)
+    kept = _as_seen(site, name, seen=seen)
     if not kept.case.job:
         raise CallError(say("this case was imported without a job, so it can't be reopened"), code="no_job")
     return site.store.cases.write(name, kept.case.model_copy(update={"closed": None}), seen=seen)
