@@ -23,7 +23,8 @@ HELP = f"""Type what you read or saw, or one of these:
   can't reach          skip every test at this place
   other                show another test instead
   add {{…}}              add an entry of your own, as in an evidence file
-  mended yes           after the repair: it plays as it should; mended no: it is as before
+  mended yes           after the repair: it plays as it should; mended no: it is as before;
+                       mended partly: this is mended, something else is still wrong
   undo                 undo the last step
   correct 2 0.31 V     correct the result of entry 2
   why                  show all likely causes, with the reasons
@@ -82,7 +83,9 @@ def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
     found = dialogue.diagnosis()
     say("\n" + diagnosis_text(found, shown=4))
     if found.done:
-        mended = ["After the repair type mended yes, or mended no if it is as before"] if found.repair else []
+        mended = (
+            ["After the repair type mended yes, mended no if it is as before, or mended partly"] if found.repair else []
+        )
         say("\n".join(["", *mended, "To close the case with this cause", *_closing(found, shown=1)]))
     if found.next:
         _say_controls(say, dialogue, found.next[0])
@@ -160,13 +163,14 @@ def _answered(said: str, say: Callable[[str], None], dialogue: Dialogue, test: N
 
 
 def _mended(said: str, found: Diagnosis) -> dict[str, object]:
-    """Return the entry of what became of the repair. CallError: none was proposed, or it is neither yes nor no."""
+    """Return the entry of what became of the repair. CallError: none was proposed, or it is none of the answers."""
     from gainwright.errors import CallError
 
-    if found.repair is None or said not in ("yes", "no"):
-        what = "no repair is proposed" if found.repair is None else f"{said[:20]!r} is neither yes nor no"
+    words = {"yes": "plays", "no": "still_wrong", "partly": "partly"}
+    if found.repair is None or said not in words:
+        what = "no repair is proposed" if found.repair is None else f"{said[:20]!r} is neither yes, no nor partly"
         raise CallError(what, code="bad_answer", remedy="type mended yes or mended no after the proposed repair")
-    return {**found.repair.after, "is": "plays" if said == "yes" else "still_wrong"}
+    return {**found.repair.after, "is": words[said]}
 
 
 def _mapping(text: str) -> dict[str, object]:

@@ -112,6 +112,7 @@ class Catalogue:
     entries : tests already made; places that they reached need no more access time.
     unreachable : stages and places that the person can't reach.
     declined : tests that the person can't make.
+    past : indices of entries about a fault that is mended since: they may be made again.
     """
 
     def __init__(
@@ -122,6 +123,8 @@ class Catalogue:
         entries: Iterable[Entry],
         unreachable: frozenset[str] = frozenset(),
         declined: Iterable[Entry] = (),
+        *,
+        past: frozenset[int] = frozenset(),
     ) -> None:
         self.job, self.chain = job, chain
         self.entries = tuple(entries)
@@ -129,6 +132,7 @@ class Catalogue:
         self.instruments = {name: instrument for name, instrument in instruments.items() if name in used}
         self.unreachable = unreachable
         self.declined = tuple(declined)
+        self.past = past
         self.reached = {stage for entry in self.entries for stage in stages_entered(entry, self.job)}
         self.paths = played_paths(job, chain, instruments, self.entries)
 
@@ -154,7 +158,8 @@ class Catalogue:
         for path in self.paths:
             found += self._along(path)
         found += [*self._links(), *self._leads(), *self._speakers(), *self._swaps(), *self._tried()]
-        made = {_question(entry, self.job) for entry in (*self.entries, *self.declined)}
+        count = [entry for i, entry in enumerate(self.entries) if i not in self.past]
+        made = {_question(entry, self.job) for entry in (*count, *self.declined)}
         found = [c for c in found if _question(c.entry, self.job) not in made and not self._out_of_reach(c)]
         return found + [
             Candidate("listen", e.heard, MINUTES["listen"], e) for e in softer(self.entries) if e not in self.declined

@@ -197,7 +197,7 @@ def conclusion(found: Standing, name: str) -> str:
     if len(found.conflicting) > 1:
         first, second = (str(i + 1) for i in found.conflicting)
         return say(
-            "Entries {first} and {second} can't both be true: which one do you want to look at again?",
+            "Entries {first} and {second} can't both be true of one fault: which one do you want to look at again? If both are right, there are two faults: mend one, then go on.",
             first=first,
             second=second,
         )

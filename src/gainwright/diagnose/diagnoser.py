@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,7 +28,7 @@ from gainwright.diagnose.shop_counts import (
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
 from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone
 from gainwright.jobfile import at_hand, instruments
-from gainwright.model import Indicator, Multimeter, chain_kind
+from gainwright.model import Check, Indicator, Multimeter, chain_kind, mended_cause
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -62,6 +62,8 @@ PAIRS_WHEN = 0.15
 PREDICTED_AGAIN = 5
 """The outcomes of so many tests that lead are predicted again from more draws."""
 SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed", "reverse_side")
+DID_SOMETHING = float(np.log(1.5))
+"""A fault made an entry other than a sound chain if it is so many times as likely under one of them, as a logarithm."""
 LEAST_SCORE = 1e-300
 MOST_POOLS = 4
 """Ensembles of refined passes and pairs that are cached with their solutions; the least recently used is dropped first."""
@@ -213,6 +215,7 @@ class Diagnoser:
         evidence = Evidence.of(entries)
         if self._note(evidence.entries) or self.rough.ensemble.solutions > MOST_SOLVED:
             self.all = Pool(self._build(self.all.hypotheses, self.rough.ensemble.draws, self.seed))
+        evidence = self._with_past(evidence)
         self.priors, self.unknown = self._given(evidence.entries)
         rough = self.all.weighed(self.priors, evidence, unknown=self.unknown)
         fine = self._refine(rough, evidence)
@@ -237,6 +240,20 @@ class Diagnoser:
             in_play,
             place,
         )
+
+    def _with_past(self, evidence: Evidence) -> Evidence:
+        """Return evidence with what one of two faults did before it was mended as past: only where it did nothing is it kept."""
+        past: set[int] = set()
+        column = {(c.id, c.where): i for i, c in enumerate(self.causes)}
+        for k, entry in enumerate(evidence.entries):
+            mended = column.get(mended_cause(entry.check) or ("", "?")) if isinstance(entry, Check) else None
+            if mended is None or entry.is_ != "partly":  # type: ignore[union-attr]
+                continue
+            for i in range(k):
+                each = [alone(o) for o in self.all.observations(evidence, i)]
+                ratio = sum(np.log(np.maximum(e[mended], 1e-12) / max(e[self._nothing], 1e-12)) for e in each)
+                past |= {i} if abs(ratio) > DID_SOMETHING else set()
+        return replace(evidence, past=frozenset(past))
 
     def _given(self, entries: Sequence[Entry]) -> tuple[Floats, float]:
         """Return the priors with the shop's cases, those with the same complaint foremost: of causes, and of anything else."""
@@ -266,7 +283,8 @@ class Diagnoser:
         """Return the tests that can be made now, best first, and the groups of causes that none of them distinguishes."""
         active, rough = state.active, state.predicting
         probability = active.belief.probability
-        catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable, declined)
+        entries, past = state.entries, state.evidence.past
+        catalogue = Catalogue(self.job, self.chain, self.instruments, entries, unreachable, declined, past=past)
         candidates = catalogue.all()
         if len(probability) > MOST_FOR_SWAP_AND_FEED:
             candidates = [c for c in candidates if c.test not in SWAP_AND_FEED]
@@ -357,7 +375,7 @@ class Diagnoser:
     def likelihoods(self, evidence: Evidence) -> Floats:
         """Return the log likelihood of each entry by itself under each single cause, shape (entries, causes)."""
         found = np.zeros((len(evidence.entries), len(self.causes)))
-        for i in range(len(found)):
+        for i in (i for i in range(len(found)) if i not in evidence.past):
             for o in self.all.observations(evidence, i):
                 found[i] += np.log(np.maximum(alone(o), 1e-12))
         return found

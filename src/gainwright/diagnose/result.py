@@ -83,7 +83,7 @@ class EvidenceItem:
 class Repair:
     """The repair of the leading cause, its cautions, and the reading that proves it.
 
-    `after` is the check that says what became of it, to be completed by `is`: `plays` or `still_wrong`.
+    `after` is the check that says what became of it, to be completed by `is`: `plays`, `still_wrong` or, of one of two faults, `partly`.
     """
 
     do: str

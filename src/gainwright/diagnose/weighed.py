@@ -36,11 +36,13 @@ class Evidence:
     entries : as given.
     texts : of each; equal texts mean the same.
     order : indices in the order of the texts, so that sums don't depend on the order of the entries.
+    past : indices of entries about a fault that is mended since; they say nothing of what is left.
     """
 
     entries: tuple[Entry, ...]
     texts: tuple[str, ...]
     order: tuple[int, ...]
+    past: frozenset[int] = frozenset()
 
     @classmethod
     def of(cls, entries: Sequence[Entry]) -> Evidence:
@@ -50,7 +52,8 @@ class Evidence:
 
     def without(self, index: int) -> Evidence:
         """Return the evidence without one entry."""
-        return Evidence.of(self.entries[:index] + self.entries[index + 1 :])
+        past = frozenset(i - (i > index) for i in self.past if i != index)
+        return replace(Evidence.of(self.entries[:index] + self.entries[index + 1 :]), past=past)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +84,7 @@ class Pool:
 
     answer_model: AnswerModel
     _observed: dict[str, list[Observation]] = field(default_factory=dict, repr=False)
-    _left_out: tuple[tuple[str, ...], list[Belief]] = field(default=((), []), repr=False)
+    _left_out: tuple[object, list[Belief]] = field(default=((), []), repr=False)
 
     @property
     def hypotheses(self) -> tuple[Hypothesis, ...]:
@@ -103,10 +106,10 @@ class Pool:
 
     def left_out(self, prior: Floats, evidence: Evidence, *, unknown: float = PRIOR_UNKNOWN) -> list[Belief]:
         """Return the belief over all hypotheses without each of the entries; that of the last evidence is cached."""
-        if self._left_out[0] != evidence.texts:
+        if self._left_out[0] != (evidence.texts, evidence.past):
             each = range(len(evidence.texts))
             found = [self.weighed(prior, evidence.without(i), unknown=unknown).belief for i in each]
-            self._left_out = (evidence.texts, found)
+            self._left_out = ((evidence.texts, evidence.past), found)
         return self._left_out[1]
 
     def weighed(
@@ -114,7 +117,9 @@ class Pool:
     ) -> WeighedEnsemble:
         """Return the belief over some hypotheses, all by default; `prior` is theirs, `unknown` that of a fault outside the model."""
         here = np.arange(len(self.hypotheses)) if rows is None else rows
-        found = [_of_rows(o, rows) for i in evidence.order for o in self.observations(evidence, i)]
+        found = [
+            _of_rows(o, rows) for i in evidence.order if i not in evidence.past for o in self.observations(evidence, i)
+        ]
         belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=unknown)
         return WeighedEnsemble(self.answer_model, belief, here)
 

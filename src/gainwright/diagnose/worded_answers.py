@@ -43,6 +43,8 @@ BADLY_MENDED = 0.08
 """How often the repair of the right cause doesn't help, since it was done badly."""
 HEALS_ITSELF, GONE_BY_CHANCE = 0.03, 0.4
 """How often a fault is gone after the repair of something else: one that stays, and one that comes and goes."""
+MENDED_AGAIN = 0.01
+"""How likely a fault that was mended is what is still wrong, beside any other."""
 HEARD_DB = 2.0
 """A change of the bass that is heard when one side is turned round."""
 BASS_TONE_HZ = 80.0
@@ -166,14 +168,20 @@ class WordedAnswers(HeardAnswers):
         return np.array(told).T[:, :, None]
 
     def _mended(self, named: str) -> Floats:
-        """Return whether a repair left all as it was: it did if the cause was another, or one of two."""
+        """Return what became of a repair: it left all as it was if the cause was another, or one of two.
+
+        That one of two faults is mended leaves the other to be found: it is no answer that weighs among the others, and
+        only says that it isn't the mended one.
+        """
         cause, _, where = named.partition("@")
         stays = []
         for h, c in zip(self.ensemble.hypotheses, self.changes, strict=True):
             others = [found for found in h if (found.id, found.where) != (cause, where)]
             away = HEALS_ITSELF if not c.comes_and_goes else GONE_BY_CHANCE
             stays.append(BADLY_MENDED if not others else 1 - away)
-        return self._either(stays)
+        alone = [[(c.id, c.where) for c in h] == [(cause, where)] for h in self.ensemble.hypotheses]
+        another = np.where(alone, MENDED_AGAIN, 1.0)[:, None] / len(WORDED["mended"])
+        return np.concatenate([self._either(stays), another[None]])
 
     def _one_side_reversed(self, speaker: str) -> Floats:
         """Return what mono bass becomes if the conductors of one side are exchanged: pressures that added cancel."""

@@ -17,14 +17,15 @@ WORDED: dict[str, tuple[str, ...]] = {
     "moved": ("steady", "cuts_out"),
     "one_side_reversed": ("thinner", "fuller", "same"),
     "provoked": ("by_itself", "bumps", "heat", "loud"),
-    "mended": ("plays", "still_wrong"),
+    "mended": ("plays", "still_wrong", "partly"),
 }
 """Last word of a place to check -> its answers, that of a sound chain first.
 
 `unplugged` asks whether noise is gone with the signal leads off, `unloaded` whether an amplifier in protection recovers with
 the speaker leads off, `other_source`, `substitute` whether another source or speaker plays better, `travel` what a control
 does that is moved to and fro, `moved` whether a lead that is moved cuts out, `one_side_reversed` whether mono bass becomes
-thinner or fuller when the two conductors of one side are exchanged, `provoked` what brings a fault that comes and goes, `mended` whether all is well after a repair (`mended_place`).
+thinner or fuller when the two conductors of one side are exchanged, `provoked` what brings a fault that comes and goes, `mended` what became of a repair (`mended_place`): all is
+well, all is as before, or one of two faults is mended.
 """
 
 WORD_TEXTS = {
@@ -53,6 +54,7 @@ WORD_TEXTS = {
     "loud": say("in loud passages"),
     "plays": say("it plays as it should"),
     "still_wrong": say("it is as before"),
+    "partly": say("this is mended, something else is still wrong"),
 }
 """Word of a test that is answered by one -> what its button says."""
 

@@ -55,7 +55,8 @@ def word(rig: Rig, place: str, what: str) -> str:
 
 def _mended(rig: Rig, named: str) -> str:
     """Return what becomes of the repair of a cause: all is well if it was the only fault."""
-    return "plays" if [f"{f.cause}@{f.where}" for f in rig.faults] == [named] else "still_wrong"
+    faults = [f"{f.cause}@{f.where}" for f in rig.faults]
+    return "plays" if faults == [named] else "partly" if named in faults else "still_wrong"
 
 
 def _fuse(rig: Rig, place: str) -> str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import pytest
 
 from gainwright.diagnose import Diagnoser, Diagnosis, make_diagnosis
+from gainwright.diagnose.candidates import Catalogue
 from gainwright.diagnose.worded_answers import BADLY_MENDED, HEALS_ITSELF
 from gainwright.errors import JobError
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import Job
+from gainwright.simulated import Fault, Rig, answer
 
 SILENT = {"heard": "sub", "tone": "50 Hz", "is": "silent"}
 CAUSE = ("lead_open", "lead:head.sub-amp")
@@ -62,3 +64,47 @@ def test_impossible_repairs_are_refused(job: Job, entry: dict[str, str], said: s
     """A place that the job hasn't got, a word that is no answer, a number."""
     with pytest.raises(JobError, match=said):
         read_entry(entry, job)
+
+
+TWO = [
+    {"heard": "sub", "is": "silent"},
+    {"heard": "woofer", "is": "silent"},
+    {"heard": "tweeter", "is": "normal"},
+    {"check": "lead:desk.sub-knob", "resistance": "open"},
+]
+"""Two faults at once: the sub's lead is open, and the woofers are silent for another reason."""
+
+
+def test_after_one_of_two_faults_is_mended_the_other_is_searched() -> None:
+    """What the mended one did is past, what it left unexplained leads on; it isn't believed again, and its tests may be made again."""
+    job = read_job_text(example_text("two_way_and_sub")).job
+    of = Diagnoser(job)
+    mended = {"check": "lead_open@lead:desk.sub-knob.mended", "is": "partly"}
+    entries = [read_entry(entry, job) for entry in (*TWO, mended)]
+    state = of.weigh(entries)
+    causes, probability, _ = state.of_causes()
+    believed = {(c.id, c.where): float(p) for c, p in zip(causes, probability, strict=True)}
+    assert believed["lead_open", "lead:desk.sub-knob"] < 0.01
+    assert max(believed, key=lambda cause: believed[cause])[1] == "amp_front"
+    assert state.surprise < 0.05
+    assert state.evidence.past == {0, 3}
+    assert state.evidence.without(0).past == {2}
+    assert not of.likelihoods(state.evidence)[[0, 3]].any()
+
+    def listed(past: frozenset[int]) -> set[tuple[str, str]]:
+        return {(c.test, c.where) for c in Catalogue(job, of.chain, of.instruments, entries, past=past).all()}
+
+    assert listed(state.evidence.past) - listed(frozenset()) == {("check_lead", "lead:desk.sub-knob")}
+
+
+def test_rig_tells_that_one_of_two_faults_is_mended() -> None:
+    """And that all is well after the only one, or as before after the repair of something else."""
+    job = read_job_text(example_text("two_way_and_sub")).job
+    faults = Fault("lead_open", "lead:desk.sub-knob"), Fault("amplifier_no_turn_on", "amp_front")
+
+    def told(place: str, *there: Fault) -> object:
+        return answer(Rig(job, seed=3, faults=there), read_entry({"check": place}, job, answered=False))["is"]
+
+    assert told("amplifier_no_turn_on@amp_front.mended", *faults) == "partly"
+    assert told("amplifier_no_turn_on@amp_front.mended", faults[1]) == "plays"
+    assert told("gain_low@amp_front.mended", *faults) == "still_wrong"
