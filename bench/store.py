@@ -23,6 +23,7 @@ from postgres import PostgreSQL
 
 from gainwright.adapters.store import SqlStore, open_store
 from gainwright.adapters.store import tables as t
+from gainwright.adapters.store.digests import sealed
 from gainwright.jobfile import example_text
 from gainwright.model import Case
 
@@ -175,10 +176,14 @@ def _fill(store: SqlStore) -> None:
     for number, title in enumerate(titles):
         text = texts[number % len(texts)]
         name = f"{number:016x}"
-        jobs.append({"id": name, "revision": 1, "version": 1, "versions": 1, "shelf": "kept", "created": at, "changed": at, "words": t.searched(title, text)})  # fmt: skip
-        versions.append({"job": name, "number": 1, "title": title, "text": text, "by": "", "at": at})
+        job = {"id": name, "revision": 1, "version": 1, "versions": 1, "shelf": "kept", "created": at, "changed": at, "deleted": None, "deleted_age": None}  # fmt: skip
+        jobs.append({**sealed(t.job, job), "words": t.searched(title, text)})
+        versions.append(
+            sealed(t.job_version, {"job": name, "number": 1, "title": title, "text": text, "by": "", "at": at})
+        )
         content = Case(title=title, job=text, evidence=tuple({"at": "amp", "reads": f"{v} V"} for v in range(10)))
-        cases.append({"name": f"case-{number}", "revision": 1, "content": content.model_dump(mode="json"), "changed": at, "words": t.searched(title, text)})  # fmt: skip
+        case = {"name": f"case-{number}", "revision": 1, "content": content.model_dump(mode="json"), "changed": at, "closed_as": None}  # fmt: skip
+        cases.append({**sealed(t.kept_case, case), "words": t.searched(title, text)})
     with store.database.write() as connection:
         for table, rows in ((t.job, jobs), (t.job_version, versions), (t.kept_case, cases)):
             connection.execute(table.insert(), rows)

@@ -140,10 +140,8 @@ def flips(seed: int, seconds: float) -> Figures:
                 figures.tracebacks += 1
                 figures.fell(f"{where}: {type(error).__name__}: {error}")
                 continue
-            refused = {name for name, found in read.items() if isinstance(found, CallError)}
-            refused |= {name for name, found in read.items() if _names_damage(found)}
-            silent = [name for name in as_written if name not in refused and read[name] != as_written[name]]
-            figures.refused += bool(refused)
+            silent = read_otherwise(as_written, read)
+            figures.refused += any(map(_told, read.values()))
             figures.lost += len(silent)
             if silent:
                 figures.fell(f"{where}: {silent[0]} was read otherwise in silence")
@@ -198,9 +196,16 @@ def _everything(store: SqlStore) -> dict[str, Any]:
     return {name: _or_error(lambda read=read: read(store)) for name, read in _READS.items()}  # type: ignore[misc]
 
 
-def _names_damage(found: Any) -> bool:
-    """Return whether a list shows a job that can't be read as damaged, in the place of its title."""
-    return isinstance(found, list) and any(str(getattr(one, "title", "")).startswith("damaged: ") for one in found)
+def read_otherwise(as_written: dict[str, Any], read: dict[str, Any]) -> list[str]:
+    """Return what is read otherwise than it was written, and isn't told to be damaged."""
+    return [name for name, found in as_written.items() if read.get(name) != found and not _told(read.get(name))]
+
+
+def _told(found: Any) -> bool:
+    """Return whether a read was refused, or a list shows a job that can't be read as damaged, in the place of its title."""
+    return isinstance(found, CallError) or (
+        isinstance(found, list) and any(str(getattr(one, "title", "")).startswith("damaged: ") for one in found)
+    )
 
 
 def _or_error(call: Callable[[], Any]) -> Any:
