@@ -5,6 +5,7 @@ The database verifies its own structure; a changed bit in a stored text it would
 
 from __future__ import annotations
 
+import functools
 import hashlib
 from typing import TYPE_CHECKING, Any
 
@@ -82,15 +83,20 @@ def damaged(what: str) -> CallError:
 
 
 def _digest(table: sa.Table, value_of: Callable[[str], Any], raw: tuple[str, ...] = ()) -> str:
-    names = [column for column in table.columns if column.name not in NOT_SEALED]
-    return digest_of([_bound(column, value_of(column.name), raw) for column in names])
+    return digest_of([_bound(kind, value_of(name), name in raw) for name, kind in _sealed_columns(table)])
 
 
-def _bound(column: sa.Column[Any], value: Any, raw: tuple[str, ...]) -> Any:
+@functools.cache
+def _sealed_columns(table: sa.Table) -> tuple[tuple[str, type], ...]:
+    """Return name and type of the columns that a checksum is of, in their order."""
+    return tuple((column.name, type(column.type)) for column in table.columns if column.name not in NOT_SEALED)
+
+
+def _bound(kind: type, value: Any, raw: bool) -> Any:
     if value is DAMAGED:
-        raise ValueError(column.name)
-    if value is None or column.name in raw:
+        raise ValueError
+    if value is None or raw:
         return value
-    if isinstance(column.type, Moment):
+    if kind is Moment:
         return moment_number(value)
-    return json_text(value) if isinstance(column.type, Json) else value
+    return json_text(value) if kind is Json else value
