@@ -125,7 +125,7 @@ def test_tones_name_their_file_and_their_longest_time(planned: tuple[Job, Plan])
         assert step.speakers_off
     for step in plan.steps:
         if step.id == "verify.supply":
-            assert step.seconds_at_most == 5
+            assert step.seconds_at_most in (2, 3, 4, 5)
             assert step.file in {s.file for s in played}
             assert HEARING in step.cautions
     assert plan.cautions == GENERAL

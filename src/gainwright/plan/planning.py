@@ -91,9 +91,11 @@ def _planned(job: Job, learned: Mapping[str, Floats] | None) -> Plan:
     steps += [*processor_steps(context, found), *amplifier_steps(context, found, targets)]
     steps += prove_pairs(context, targets)
     last = list(verify(context, found, targets))
-    steps += [*restore(context), *(s for s in last if isinstance(s, Step)), *supply_under_load(context)]
+    steps += [*restore(context), *(s for s in last if isinstance(s, Step))]
+    on_load = list(supply_under_load(context, targets))
+    steps += [s for s in on_load if isinstance(s, Step)]
     findings = check(context, found.governing_by_end(), targets)
-    findings += [f for f in (*source, *last) if isinstance(f, Finding)]
+    findings += [f for f in (*source, *last, *on_load) if isinstance(f, Finding)]
     findings += [*blockers(context), *check_pairs(context), *woken_by_signal(context), *sizes(context)]
     findings += source_findings(context)
     steps, unseen = only_what_shows(context, steps)

@@ -21,8 +21,9 @@ from gainwright.model import (
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.inner_gains import inner_amplifiers
+from gainwright.plan.on_load import tone_on_load
 from gainwright.plan.outside import by_side
-from gainwright.plan.result import Expect, Step
+from gainwright.plan.result import Expect, Finding, Step
 from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, sound_lead_ohm
 from gainwright.texts import joined, say
@@ -31,11 +32,12 @@ WIDER = 1.96 / 1.645
 """A normal distribution's 97.5 % quantile over its 95 % quantile."""
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from gainwright.model import LeadRun
     from gainwright.plan.context import PlanContext
     from gainwright.plan.controls import FilterControl
+    from gainwright.plan.result import Target
 
 
 def prepare(context: PlanContext) -> Iterator[Step]:
@@ -95,11 +97,24 @@ def reconnect(context: PlanContext) -> Iterator[Step]:
     )
 
 
-def supply_under_load(context: PlanContext) -> Iterator[Step]:
+def supply_under_load(context: PlanContext, targets: Mapping[str, Target]) -> Iterator[Step | Finding]:
     """Yield the reading of the supply at the case that draws most, while its largest amplifier delivers."""
     unit, amplifier = hungriest(context)
     end = next((e for e in context.ends if e.stage == amplifier), None)
-    if end is None:
+    if end is None or amplifier not in targets:
+        return
+    borne = tone_on_load(context, end, targets[amplifier].v_rms)
+    if borne is None:
+        yield Finding(
+            "note",
+            "no_tone_on_load",
+            amplifier,
+            say(
+                "no tone at the target of {amplifier} is borne by its speakers for long enough to read its supply",
+                amplifier=amplifier,
+            ),
+            say("read its supply while music plays"),
+        )
         return
     meter = context.meter()
     yield Step(
@@ -107,15 +122,20 @@ def supply_under_load(context: PlanContext) -> Iterator[Step]:
         "verify",
         amplifier,
         say(
-            "Start {tone_hz} Hz at {level} dBFS, raise the volume to its clean limit, read the DC supply at the terminals of {amplifier} while it plays, and turn the volume down again.",
+            "Start {tone_hz} Hz at {level} dBFS, raise the volume to {how_far}, read the DC supply at the terminals of {amplifier} while it plays, and turn the volume down again.",
             tone_hz=f"{end.tone_hz:g}",
             level=f"{-end.allowance_db:g}",
+            how_far=say("its clean limit")
+            if not borne.lower_db
+            else say("{db} dB below its clean limit, as its cones and coils bear no more", db=f"{borne.lower_db:g}"),
             amplifier=unit,
         ),
         say("It draws more current than any other here: what its supply loses under load, its ceiling loses."),
         measure_at=f"{unit}.supply_voltage",
         instrument=meter[0] if meter else "",
         expect=_running(context, supply_path(context.job, amplifier, "running")),
+        seconds_at_most=borne.seconds,
+        pause_seconds=borne.pause_s or None,
         **by_side(
             low=say(
                 "a thin cable, a bad ground, a weak battery or alternator. Have it repaired, or write the voltage read as running in the job and plan again."

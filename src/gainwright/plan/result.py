@@ -73,6 +73,7 @@ class Step:
     system : off, on with the engine off, or running (the engine or a charger).
     volume : where the source's volume stands; empty while the system is off.
     seconds_at_most : how long its tone may play at a time; None where nothing plays at full level.
+    pause_seconds : the least pause until its tone plays again, so that no coil overheats; None where none is needed.
     file : name of its tone in the plan's set of tones.
     where_text : where it is read, or the control that is set, in words.
     note : a few words beside the reading or setting where several steps stand in one line.
@@ -98,6 +99,7 @@ class Step:
     system: System = "off"
     volume: Volume = ""
     seconds_at_most: float | None = None
+    pause_seconds: float | None = None
     file: str = ""
     where_text: str = ""
     note: str = ""

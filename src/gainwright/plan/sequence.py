@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from gainwright.plan.context import PlanContext
     from gainwright.plan.result import System, Volume
 
-OFF_LOAD_S, ON_LOAD_S = 60.0, 5.0
+OFF_LOAD_S = 60.0
 """How long a full-level tone may play with the speakers off, and into a speaker (common practice, no published source)."""
 _VOLUME: dict[str, Volume] = {
     "controls": "lowest",
@@ -171,7 +171,7 @@ def _complete(context: PlanContext, step: Step, files: dict[tuple[float, float],
         step,
         volume=volume,
         file=files.get((step.tone_hz, step.level_dbfs), "") if played else "",  # type: ignore[arg-type]
-        seconds_at_most=OFF_LOAD_S if loud else None,
+        seconds_at_most=OFF_LOAD_S if loud else step.seconds_at_most,
         where_text=place_words(context.job, step.measure_at) or _controls(context, step),
         cautions=step_cautions(context.job, step, _instruments(context, step), protecting=context.protecting),
     )
@@ -192,6 +192,6 @@ def _controls(context: PlanContext, step: Step) -> str:
 
 
 def _on_load(step: Step, steps: Iterable[Step]) -> Step:
-    """Return the reading of the supply under load with the file of its amplifier's own tone, and for how long it may play."""
+    """Return the reading of the supply under load with the file of its amplifier's own tone."""
     file = next((s.file for s in steps if s.phase == "amplifier" and s.stage == step.stage), "")
-    return replace(step, file=file, seconds_at_most=ON_LOAD_S)
+    return replace(step, file=file)

@@ -228,4 +228,12 @@ def tone_text(step: Step) -> str:
         return ""
     if step.seconds_at_most is None:
         return say("Tone {file}.", file=step.file)
-    return say("Tone {file}, at most {seconds} s at a time.", file=step.file, seconds=f"{step.seconds_at_most:g}")
+    seconds = f"{step.seconds_at_most:g}"
+    if step.pause_seconds is None:
+        return say("Tone {file}, at most {seconds} s at a time.", file=step.file, seconds=seconds)
+    return say(
+        "Tone {file}, at most {seconds} s at a time, then {pause} s of pause.",
+        file=step.file,
+        seconds=seconds,
+        pause=f"{step.pause_seconds:g}",
+    )

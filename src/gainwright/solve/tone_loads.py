@@ -35,7 +35,7 @@ class ToneLoad:
     xmax_m : linear travel, None if unknown.
     rise_share : steady rise of the coil over what it stands; None without a rating.
     seconds : how long it may play from cold so that the coil stays under half of what it stands; infinite for ever.
-    share_on : largest share of the time when it is played again and again for as long as it may, at most 60 s.
+    share_on : largest share of the time when it is played again and again for as long as it may, at most `longest_s`.
     """
 
     tone_hz: float
@@ -58,10 +58,17 @@ class ToneLoad:
 
 
 LONGEST_S = 60.0
+KEPT_BACK = 0.9
+"""Share of the time until the limit that a tone may play."""
 
 
-def tone_load(unit: SpeakerUnit, *, volts: float, tone_hz: float) -> ToneLoad:
-    """Return what a tone of `volts` rms on the side that feeds the speaker does to one of its units."""
+def tone_load(unit: SpeakerUnit, *, volts: float, tone_hz: float, longest_s: float = LONGEST_S) -> ToneLoad:
+    """Return what a tone of `volts` rms on the side that feeds the speaker does to one of its units.
+
+    Parameters
+    ----------
+    longest_s : how long it plays at a time, if its coil bears it.
+    """
     each_v = volts * unit.share
     if unit.driver is None:
         # the lowest modulus is not below the coil's own resistance (IEC 60268-5: nor below 80 % of nominal)
@@ -73,7 +80,7 @@ def tone_load(unit: SpeakerUnit, *, volts: float, tone_hz: float) -> ToneLoad:
     watts = unit.re_ohm * (each_v / impedance) ** 2
     rise, seconds, share = None, np.inf, 1.0
     if unit.heat is not None:
-        rise, seconds, share = _heat(unit, unit.heat, watts)
+        rise, seconds, share = _heat(unit, unit.heat, watts, longest_s)
     return ToneLoad(
         tone_hz,
         each_v,
@@ -90,13 +97,12 @@ def tone_load(unit: SpeakerUnit, *, volts: float, tone_hz: float) -> ToneLoad:
     )
 
 
-def _heat(unit: SpeakerUnit, heat: physics.CoilHeat, watts: Floats) -> tuple[float, float, float]:
+def _heat(unit: SpeakerUnit, heat: physics.CoilHeat, watts: Floats, longest_s: float) -> tuple[float, float, float]:
     steady = physics.steady_rise(heat=heat, cold_power_w=watts)
     allowed = HEAT_SHARE * unit.limit_k
-    seconds = float(
-        np.quantile(physics.seconds_to_rise(heat=heat, power_w=watts, rise_k=allowed), 1 - SURE, method="lower")
-    )
-    on = min(seconds, LONGEST_S)
+    until = physics.seconds_to_rise(heat=heat, power_w=watts, rise_k=allowed)
+    seconds = KEPT_BACK * float(np.quantile(until, 1 - SURE, method="lower"))
+    on = min(seconds, longest_s)
     share = physics.share_on(heat=heat, power_w=watts, rise_k=allowed, seconds_on=on)
     return (
         float(np.median(steady / unit.limit_k)),

@@ -1,0 +1,73 @@
+"""A tone into connected speakers is kept within Xmax and half of what coils stand: by level, by time, or not played at all."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright.jobfile import example_text, examples, read_job_text
+from gainwright.model import Speaker
+from gainwright.plan import make_plan
+from gainwright.plan.result import Plan, Step
+from gainwright.solve import speaker_unit, tone_load
+
+JOB = """
+format: 1
+title: Red pick-up
+allowance: 6 dB
+tones: 50 Hz
+stages:
+  head: {kind: head_unit, rated_output: 4 V}
+  amp: {kind: amplifier, from: head, sides: [mono], power: 500 W @ 2 ohm, sensitivity: 0.2 .. 5 V}
+  sub: {kind: speaker, from: amp, coils: 2 x 4 ohm parallel, SUB}
+"""
+SMALL = "resonance: 30 Hz, qts: 0.5, vas: 70 L, cone_area: 330 cm2"
+
+
+def step_of(plan: Plan) -> Step | None:
+    """Return the reading of the supply under load."""
+    return next((s for s in plan.steps if s.id == "verify.supply"), None)
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_no_example_drives_a_speaker_too_far(name: str) -> None:
+    """At the level, and for the time, that its plan says, no cone passes Xmax and no coil half of what it stands."""
+    job = read_job_text(example_text(name)).job
+    plan = make_plan(job)
+    step = step_of(plan)
+    if step is None:
+        return
+    target = next(t for t in plan.targets if t.stage == step.stage)
+    tone = next(s.tone_hz for s in plan.steps if s.phase == "amplifier" and s.stage == step.stage and s.tone_hz)
+    lower = (
+        float(step.do.split(" dB below its clean limit")[0].split()[-1]) if "below its clean limit" in step.do else 0
+    )
+    fed = [n for n, s in job.stages.items() if isinstance(s, Speaker) and step.stage in str(s.source)]
+    assert fed
+    for speaker in fed:
+        load = tone_load(speaker_unit(job, speaker), volts=target.v_rms * 10 ** (-lower / 20), tone_hz=tone)
+        assert not load.past_xmax
+        assert step.seconds_at_most is not None
+        assert load.seconds >= step.seconds_at_most
+
+
+def test_a_cone_near_its_limit_gets_less() -> None:
+    """12 mm are enough for all of it, 6 mm for less, 1 mm for none: then it is said, and music takes the tone's place."""
+    free = step_of(make_plan(read_job_text(JOB.replace("SUB", f"power: 400 W, {SMALL}, xmax: 40 mm")).job))
+    tight = step_of(make_plan(read_job_text(JOB.replace("SUB", f"power: 400 W, {SMALL}, xmax: 6 mm")).job))
+    assert free is not None
+    assert tight is not None
+    assert "to its clean limit" in free.do
+    assert "dB below its clean limit" in tight.do
+    none = make_plan(read_job_text(JOB.replace("SUB", f"power: 400 W, {SMALL}, xmax: 1 mm")).job)
+    assert step_of(none) is None
+    assert [f.remedy for f in none.findings if f.code == "no_tone_on_load"]
+
+
+def test_a_hot_coil_gets_a_pause() -> None:
+    """A tone at a speaker's own rating, which is for noise, needs a pause; without a rating nothing can be said."""
+    hot = step_of(make_plan(read_job_text(JOB.replace("SUB", "power: 60 W")).job))
+    unrated = step_of(make_plan(read_job_text(JOB.replace("SUB", "power: unknown")).job))
+    assert hot is not None
+    assert unrated is not None
+    assert hot.pause_seconds is not None
+    assert unrated.pause_seconds is None
