@@ -146,7 +146,7 @@ ONLY_THE_PERSON_KNOWS = (
     "factory_source_unknown",
 )
 """Questions: which of two figures, or what a device does, no change of the job can tell."""
-HOW_TO_WORK = ("source_limits", "strapped_pair", "turned_on_by_signal")
+HOW_TO_WORK = ("source_limits", "strapped_pair", "turned_on_by_signal", "no_tone_on_load")
 """What holds whatever is set, and what to do with it while working."""
 HEAD = "head: {kind: head_unit, rated_output: 4 V, volume: {steps: 40}, outputs: {front: {}}}"
 POWERED = "head: {kind: head_unit, rated_output: 9 V, speaker_level: yes, outputs: {front: {}}}"

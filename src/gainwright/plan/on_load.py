@@ -25,12 +25,12 @@ class ToneOnLoad:
     Attributes
     ----------
     lower_db : how far below its target level.
-    seconds, pause_s : how long it may play at a time, and the least pause until it plays again; 0 s for none.
+    seconds, pause_seconds : how long it may play at a time, and the least pause until it plays again; 0 s for none.
     """
 
     lower_db: float
     seconds: float
-    pause_s: float
+    pause_seconds: float
 
 
 def tone_on_load(context: PlanContext, end: End, target_v: float) -> ToneOnLoad | None:

@@ -135,7 +135,7 @@ def supply_under_load(context: PlanContext, targets: Mapping[str, Target]) -> It
         instrument=meter[0] if meter else "",
         expect=_running(context, supply_path(context.job, amplifier, "running")),
         seconds_at_most=borne.seconds,
-        pause_seconds=borne.pause_s or None,
+        pause_seconds=borne.pause_seconds or None,
         **by_side(
             low=say(
                 "a thin cable, a bad ground, a weak battery or alternator. Have it repaired, or write the voltage read as running in the job and plan again."
