@@ -168,7 +168,7 @@ def _mended(said: str, found: Diagnosis) -> dict[str, object]:
 
     words = {"yes": "plays", "no": "still_wrong", "partly": "partly"}
     if found.repair is None or said not in words:
-        what = "no repair is proposed" if found.repair is None else f"{said[:20]!r} is neither yes, no nor partly"
+        what = "no repair is proposed" if found.repair is None else f"{said[:20]!r} is neither yes nor no, nor partly"
         raise CallError(what, code="bad_answer", remedy="type mended yes or mended no after the proposed repair")
     return {**found.repair.after, "is": words[said]}
 
