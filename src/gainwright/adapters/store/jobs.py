@@ -17,8 +17,6 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from gainwright.adapters.store.database import Database
     from gainwright.adapters.store.tables import AnyRow
     from gainwright.app.store import JobState
@@ -108,18 +106,20 @@ class SqlJobs:
                 _change(connection, found, shelf=shelf, **since)
             return _stored(_row(connection, job))
 
-    def to_be_swept(self) -> Sequence[str]:
-        """Return the jobs that were deleted 30 days ago, by evidence (see `elapsed`)."""
-        job = job_table.c
-        wanted = sa.select(job.id).where(job.shelf == "deleted", job.deleted_age.is_not(None))
+    def to_be_swept(self) -> bool:
+        """Return whether there are jobs that were deleted 30 days ago, by evidence (see `elapsed`)."""
         with self._database.read() as connection:
-            return connection.scalars(wanted.where(job.deleted_age <= age(connection) - KEPT_DAYS * DAY_S)).all()
+            return connection.scalar(sa.select(job_table.c.id).where(_long_deleted(connection)).limit(1)) is not None
 
-    def sweep(self, jobs: Sequence[str]) -> int:
-        """Remove deleted jobs with everything that belongs to them, unless they were restored since; return their number."""
-        job = job_table.c
+    def sweep(self) -> int:
+        """Remove those jobs with everything that belongs to them; return their number."""
         with self._database.write() as connection:
-            return connection.execute(job_table.delete().where(job.id.in_(jobs), job.shelf == "deleted")).rowcount
+            return connection.execute(job_table.delete().where(_long_deleted(connection))).rowcount
+
+
+def _long_deleted(connection: sa.Connection) -> sa.ColumnElement[bool]:
+    job = job_table.c
+    return (job.shelf == "deleted") & (job.deleted_age <= age(connection) - KEPT_DAYS * DAY_S)
 
 
 def no_such_job() -> CallError:

@@ -71,11 +71,10 @@ def open_store(where: str | Path, *, patience_s: float = PATIENCE_S) -> SqlStore
 
 def _sweep(store: SqlStore) -> None:
     """Remove jobs that were deleted long ago; a backup is written before, and without one they stay."""
-    jobs = store.jobs.to_be_swept()
-    if not jobs:
+    if not store.jobs.to_be_swept():
         return
     try:
         backup_beside(store.database, "before-removal", most=BACKUPS_KEPT)
     except CallError:
         return
-    store.jobs.sweep(jobs)
+    store.jobs.sweep()
