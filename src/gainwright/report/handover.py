@@ -17,7 +17,7 @@ from gainwright.report.closing import closure_words
 from gainwright.report.corridor import corridor_chart
 from gainwright.report.figures import rounded, volts
 from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
-from gainwright.report.hearing import hearing_blocks, loudest_db
+from gainwright.report.hearing import hearing_blocks, loudest_db, tones_hz
 from gainwright.report.installed import control_settings, installed
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
@@ -93,7 +93,7 @@ def handover(
     blocks += _measured(measured)
     blocks += [Heading(say("Measured curves")), *(Figure(c, c.description) for c in curves)] if curves else []
     blocks += _noise(chain)
-    blocks += [Heading(say("Hearing")), *hearing_blocks(job, loud)]
+    blocks += [Heading(say("Hearing")), *hearing_blocks(job, loud, tones_hz(chain, plan))]
     blocks += [Paragraph(MAKER_FIRST), BlankLines((say("Handed over by"), say("To"), say("Date")))]
     data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music, volumes=volumes)
     data = replace(data, not_measured=missing)

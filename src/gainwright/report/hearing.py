@@ -13,12 +13,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gainwright.model import Job
-    from gainwright.plan import Target
+    from gainwright.plan import Plan, Target
     from gainwright.solve import Chain
 
 HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
 """Levels of the table of hearing times."""
 LOUDEST_DBA = 140.0
+LONGEST_S = 24 * 3600.0
 
 
 def loudest_db(chain: Chain, targets: Sequence[Target]) -> dict[str, float]:
@@ -41,6 +42,20 @@ def loudest_db(chain: Chain, targets: Sequence[Target]) -> dict[str, float]:
     return found
 
 
+def tones_hz(chain: Chain, plan: Plan) -> dict[str, float]:
+    """Return speaker -> the set-up tone of its amplifier, Hz."""
+    tones = {s.stage: s.tone_hz for s in plan.steps if s.phase == "amplifier" and s.tone_hz is not None}
+    wiring = chain.wiring
+    found: dict[str, float] = {}
+    for name, stage in chain.job.stages.items():
+        if isinstance(stage, Speaker):
+            feeding = {f.node.stage for port in wiring.ports(name) for f in wiring.feeds[port]}
+            heard = sorted(feeding & tones.keys())
+            if heard:
+                found[name] = tones[heard[0]]
+    return found
+
+
 def hours_text(seconds: float) -> str:
     """Return a time in hours, minutes or seconds."""
     if seconds >= 3600:
@@ -58,8 +73,11 @@ def hearing_rows() -> tuple[tuple[str, str, str], ...]:
     return tuple(rows)
 
 
-def hearing_blocks(job: Job, loud: dict[str, float]) -> list[Block]:
-    """Return the table of hearing times, and the level of each speaker at its target, `loud` as `loudest_db` gives it."""
+def hearing_blocks(job: Job, loud: dict[str, float], tones: dict[str, float]) -> list[Block]:
+    """Return the table of hearing times, and the level of each speaker at its target: `loudest_db` and `tones_hz`.
+
+    A tone's time follows from its A-weighted level (IEC 61672-1), which is what the rules limit.
+    """
     text = say(
         "The longest exposure a day at each level. The workplace rule protects less than the recommendation. "
         "Music at full volume is far above all of these levels."
@@ -73,17 +91,28 @@ def hearing_blocks(job: Job, loud: dict[str, float]) -> list[Block]:
         ),
     ]
     if loud:
-        rows = tuple(
-            (
-                sentence(the_place(job, name)),
-                f"{spl:.0f} dB",
-                hours_text(float(physics.niosh_permissible_time_s(level_dba=min(spl, LOUDEST_DBA)))),
-            )
-            for name, spl in loud.items()
+        rows = tuple(_speaker_row(job, name, spl, tones.get(name)) for name, spl in loud.items())
+        columns = (
+            say("Speaker"),
+            say("Steady tone at its target, 1 m, free field"),
+            say("Of it (A)"),
+            say("Recommended time"),
         )
-        columns = (say("Speaker"), say("Steady tone at its target, 1 m, free field"), say("Recommended time"))
         blocks += [
-            Paragraph(say("An estimate from sensitivity and target; in a cabin the level is higher.")),
-            Table(columns, rows, right=(1, 2)),
+            Paragraph(
+                say(
+                    "An estimate from sensitivity and target; in a cabin the level is higher. The rules count low tones less (A): music as loud as such a tone has more of it, and its time is shorter."
+                )
+            ),
+            Table(columns, rows, right=(1, 2, 3)),
         ]
     return blocks
+
+
+def _speaker_row(job: Job, name: str, spl: float, tone_hz: float | None) -> tuple[str, str, str, str]:
+    """Return a speaker, its level, the same A-weighted, and the time that NIOSH recommends at most, a day being the longest."""
+    shown = sentence(the_place(job, name))
+    weighted = spl if tone_hz is None else spl + float(physics.a_weighting_db(frequency_hz=tone_hz))
+    seconds = float(physics.niosh_permissible_time_s(level_dba=min(weighted, LOUDEST_DBA)))
+    at = f"{spl:.0f} dB" if tone_hz is None else say("{db} dB at {hz} Hz", db=f"{spl:.0f}", hz=f"{tone_hz:g}")
+    return shown, at, f"{weighted:.0f} dB", hours_text(min(seconds, LONGEST_S))

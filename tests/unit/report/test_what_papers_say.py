@@ -31,7 +31,7 @@ from gainwright.report.chain_drawing import asked_of_customer
 from gainwright.report.figures import volts
 from gainwright.report.full_volume import at_full_volume
 from gainwright.report.handover import handover
-from gainwright.report.hearing import hearing_rows
+from gainwright.report.hearing import hearing_blocks, hearing_rows
 from gainwright.report.languages import language
 from gainwright.report.paper import BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table
 from gainwright.report.setup_sheet import setup_sheet
@@ -469,3 +469,14 @@ def test_any_text_prints(texts: list[str]) -> None:
     content = paper_content(Paper("case", a, b, blocks), language("en"), lambda _c, _l: "")
     assert TypstPrinter().pdf(content, date="").startswith(b"%PDF-")
     assert parsed(paper_html(content).encode()).tags <= TAGS  # fmt: skip
+
+
+def test_a_low_tone_counts_as_the_rules_count_it() -> None:
+    """103 dB at 40 Hz is 68.4 dB (A) (IEC 61672-1 table 3: -34.6 dB), at 1 kHz it is 103: 7.5 min by NIOSH 98-126, not the same."""
+    job = read_job_text(example_text("two_way_and_sub")).job
+    *_, table = hearing_blocks(job, {"sub": 103.0, "woofer": 103.0}, {"sub": 40.0, "woofer": 1000.0})
+    assert isinstance(table, Table)
+    assert [row[1:] for row in table.rows] == [
+        ("103 dB at 40 Hz", "68 dB", "24 h"),
+        ("103 dB at 1000 Hz", "103 dB", "7.5 min"),
+    ]
