@@ -75,16 +75,19 @@ Path_ = tuple[str | int, ...]
 
 
 @functools.cache
-def documents(*, filled: bool = True) -> tuple[tuple[str, dict[str, Any]], ...]:
-    """Return the name and content of each job file that is attacked; `filled` adds each with all its keys."""
-    yaml = YAML(typ="safe", pure=True)
-    texts = {name: example_text(name) for name in examples()}
-    texts |= {path.stem: path.read_text(encoding="utf-8") for path in sorted(CHAINS.glob("*.yaml"))}
-    plain = {name: json.loads(json.dumps(yaml.load(text))) for name, text in texts.items()}
-    if not filled:
-        return tuple(plain.items())
-    full = {f"{name}, all keys": _with_all_keys(content) for name, content in plain.items()}
-    return tuple((plain | {name: content for name, content in full.items() if _is_job(content)}).items())
+def names() -> tuple[str, ...]:
+    """Return the names of the job files that are attacked."""
+    return (*examples(), *sorted(path.stem for path in CHAINS.glob("*.yaml")))
+
+
+@functools.cache
+def document(name: str, *, filled: bool = False) -> dict[str, Any]:
+    """Return the content of a job file, not to be modified; `filled` gives it all keys, where it is a job with them."""
+    path = CHAINS / f"{name}.yaml"
+    text = path.read_text(encoding="utf-8") if path.exists() else example_text(name)
+    plain: dict[str, Any] = json.loads(json.dumps(YAML(typ="safe", pure=True).load(text)))
+    full = _with_all_keys(plain) if filled else plain
+    return full if _is_job(full) else plain
 
 
 def _is_job(content: dict[str, Any]) -> bool:
@@ -197,8 +200,9 @@ def values_for(old: Any) -> list[Any]:
 
 def random_job(draw: random.Random) -> tuple[str, str]:
     """Return what was changed, and the text of the job: one value, sometimes two."""
-    name, content = draw.choice(documents())
-    what = [name]
+    name, filled = draw.choice(names()), draw.random() < 0.5
+    content = document(name, filled=filled)
+    what = [f"{name}, all keys" if filled else name]
     for _ in range(draw.choice((1, 1, 1, 2))):
         place = draw.choice(list(scalars(content)))
         value = draw.choice(values_for(_at(content, place)))

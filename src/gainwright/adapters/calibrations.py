@@ -35,7 +35,7 @@ class FileCalibrations:
         try:
             found = json.loads(self.path.read_text(encoding="utf-8"))
             values = {str(key): float(value) for key, value in found.items()}
-        except (OSError, ValueError, AttributeError, TypeError) as error:
+        except (OSError, ValueError, AttributeError, TypeError, OverflowError, RecursionError) as error:
             raise CallError(
                 f"can't be read ({type(error).__name__})",
                 code="damaged",

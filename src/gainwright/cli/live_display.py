@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.measuring.live import NOT_CALIBRATED
 from gainwright.cli.base import say
+from gainwright.harmless import without_controls
 from gainwright.metering.live import LiveReading
 
 if TYPE_CHECKING:
@@ -148,13 +149,13 @@ class _Terminal:
 
     def note(self, text: str) -> None:
         """Print a note above the lines."""
-        self._live.console.print(text, markup=False, highlight=False)
+        self._live.console.print(without_controls(text), markup=False, highlight=False)
 
     def update(self, lines: list[str]) -> None:
         """Replace the lines."""
         from rich.text import Text
 
-        self._live.update(Text("\n".join(lines), no_wrap=True, overflow="ellipsis"))
+        self._live.update(Text(without_controls("\n".join(lines)), no_wrap=True, overflow="ellipsis"))
 
 
 @contextlib.contextmanager

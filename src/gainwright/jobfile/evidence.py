@@ -69,7 +69,7 @@ def read_evidence_text(text: str, job: Job, name: str = "evidence") -> tuple[Ent
     taken = plain(found, name)
     for key in taken:
         if key != "evidence":
-            raise _bad(f"the key {key!r} is unknown", where(found, [key], name), "the file has one key, evidence")
+            raise _bad(f"the key {key[:80]!r} is unknown", where(found, [key], name), "the file has one key, evidence")
     entries = taken.get("evidence")
     if entries is None:
         entries = []
@@ -143,7 +143,7 @@ def _first(error: ValidationError, kind: str) -> JobError:
     if found["type"] == "extra_forbidden":
         near = difflib.get_close_matches(key, known, n=1)
         remedy = f"did you mean {near[0]}?" if near else "take it out"
-        return _bad(f"the key {key!r} is unknown", key, f"an entry with {kind} has {', '.join(known)}", remedy)
+        return _bad(f"the key {key[:80]!r} is unknown", key, f"an entry with {kind} has {', '.join(known)}", remedy)
     expected = found.get("ctx", {}).get("expected")
     given = found.get("input")
     shown = repr(given)[:80] if isinstance(given, str | int | float | bool) else f"a {type(given).__name__}"

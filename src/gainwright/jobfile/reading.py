@@ -195,7 +195,7 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
         number = _split_by_comma(path, document)
         if number:
             return JobError(
-                say("the comma before {path} ends the value", path=repr(path[-1])),
+                say("the comma before {path} ends the value", path=repr(path[-1][:80])),
                 code="comma_in_braces",
                 where=where,
                 rule=say("inside braces a comma separates keys"),
@@ -204,7 +204,7 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
         known = _known_keys(path[:-1], document)
         near = difflib.get_close_matches(path[-1], known, n=1)
         return JobError(
-            say("the key {path} is unknown", path=repr(path[-1])),
+            say("the key {path} is unknown", path=repr(path[-1][:80])),
             code="unknown_key",
             where=where,
             rule=say("keys here: {listed}", listed=", ".join(known)) if known else "",
@@ -212,7 +212,7 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
         )
     if kind == "missing":
         return JobError(
-            say("the key {path} is missing", path=repr(path[-1])),
+            say("the key {path} is missing", path=repr(path[-1][:80])),
             code="missing_key",
             where=where,
             remedy=say("add {path}: ...", path=path[-1]),

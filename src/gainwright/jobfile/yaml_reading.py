@@ -27,6 +27,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
+LONGEST_SHOWN = 80
+"""Characters of a key that a message shows."""
+
+
 @dataclass(frozen=True, slots=True)
 class FileKind:
     """A kind of file: its name, how it begins, how to start one, and the error code when a file isn't one."""
@@ -225,10 +229,10 @@ def plain(value: Any, name: str) -> Any:
             for key in value:
                 if not isinstance(key, str):
                     raise JobError(
-                        say("the key {key} is not text", key=repr(key)),
+                        say("the key {key} is not text", key=repr(key)[:LONGEST_SHOWN]),
                         code="bad_key",
                         where=name,
-                        remedy=say('write "{key}"', key=key),
+                        remedy=say('write "{key}"', key=str(key)[:LONGEST_SHOWN]),
                     )
             return {str(key): taken(item, depth + 1) for key, item in value.items()}
         if isinstance(value, list):
@@ -254,7 +258,7 @@ def where(document: CommentedMap, path: Sequence[str], name: str) -> str:
             break
         line, column = position
         here = here[int(part)] if isinstance(here, CommentedSeq) else here[part]
-    dotted = ".".join(path)
+    dotted = ".".join(part if len(part) <= LONGEST_SHOWN else f"{part[:LONGEST_SHOWN]}…" for part in path)
     return f"{name}:{line + 1}:{column + 1}: {dotted}" if dotted else f"{name}:{line + 1}:{column + 1}"
 
 

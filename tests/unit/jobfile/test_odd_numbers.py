@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 
 import pytest
-from hostile_jobs import changed, documents, use_job
+from hostile_jobs import changed, document, use_job
 
 from gainwright.errors import JobError
 from gainwright.jobfile import read_job_text
 
-DOCUMENTS = dict(documents(filled=False))
+ONE = document("one_amplifier")
+STAGES = {ONE["stages"][name]["kind"]: name for name in ONE["stages"]}
 
 ACCEPTED = [
     ("one_amplifier", ("stages", "amp", "supply"), {"running": "unknown", "resting": "unknown"}),
@@ -36,14 +37,14 @@ REFUSED = {
 @pytest.mark.parametrize(("name", "place", "value"), ACCEPTED)
 def test_what_is_accepted_is_worked_with(name: str, place: tuple[str, ...], value: object) -> None:
     """Check, plan, levels, paper and diagnosis give numbers, and JSON without NaN."""
-    use_job(changed(DOCUMENTS[name], place, value))
+    use_job(changed(document(name), place, value))
 
 
 @pytest.mark.parametrize(("key", "value"), [(key, value) for key, values in REFUSED.items() for value in values])
 def test_what_no_vehicle_has_is_refused(key: tuple[str, str], value: object) -> None:
     """With the key, what is wrong, and what would be right."""
-    stage = next(s for s in DOCUMENTS["one_amplifier"]["stages"] if DOCUMENTS["one_amplifier"]["stages"][s]["kind"] == {"head": "head_unit", "amp": "amplifier"}[key[0]])  # fmt: skip
-    text = changed(DOCUMENTS["one_amplifier"], ("stages", stage, key[1]), value).replace("Infinity", ".inf")
+    stage = STAGES[{"head": "head_unit", "amp": "amplifier"}[key[0]]]
+    text = changed(ONE, ("stages", stage, key[1]), value).replace("Infinity", ".inf")
     with pytest.raises(JobError) as caught:
         read_job_text(text, "odd.yaml")
     assert f"stages.{stage}.{key[1]}" in caught.value.where
@@ -52,7 +53,7 @@ def test_what_no_vehicle_has_is_refused(key: tuple[str, str], value: object) -> 
 
 def test_counts_without_end_are_refused() -> None:
     """Digits by the thousand are no number of coils, counts or steps."""
-    content = json.loads(json.dumps(DOCUMENTS["one_amplifier"]))
+    content = json.loads(json.dumps(ONE))
     for place, value in (
         (("instruments", "meter"), {"kind": "multimeter", "accuracy": "1 % + " + "9" * 150 + " counts"}),
         (("instruments", "meter"), {"kind": "multimeter", "accuracy": "1 % + " + "9" * 5000 + " counts"}),

@@ -43,9 +43,22 @@ def restore(where: str | Path, file: Path) -> Path | None:
                 remove_parts(database)
                 former = file_beside(database, "former")
                 _keep(database, new, former)
-            copy_rows(old, new, empty_first=True)
+            _copy(old, new, file)
             revoke_again(new, revoked)
     return former
+
+
+def _copy(old: sa.Connection, new: sa.Connection, file: Path) -> None:
+    """Copy every row of a backup. CallError: a text in it is none, as of a damaged disk."""
+    try:
+        copy_rows(old, new, empty_first=True)
+    except UnicodeEncodeError:
+        raise CallError(
+            "the backup is damaged: a text in it is not UTF-8",
+            code="store_damaged",
+            where=str(file),
+            remedy="name another backup",
+        ) from None
 
 
 @contextmanager

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 LARGEST_BYTES = 200_000_000
 """Of a file with a result."""
+LONGEST_WHY = 120
+"""Characters of a reason."""
 
 
 def read_music(text: str, *, name: str) -> MusicResult:
@@ -25,13 +27,26 @@ def read_music(text: str, *, name: str) -> MusicResult:
     from gainwright.results import from_json
 
     try:
-        result = from_json(MusicResult, json.loads(text))
+        found = json.loads(text)
+        json.dumps(found, allow_nan=False, ensure_ascii=False).encode()  # no infinite numbers, no half characters
+        result = from_json(MusicResult, found)
         result.bands  # noqa: B018  each band has its rows and its recommendation
-    except (KeyError, ValueError) as error:
+    except (KeyError, ValueError, RecursionError) as error:
         raise ReadingError(
-            f"isn't a result of gainwright music ({type(error).__name__}: {error})",
+            f"isn't a result of gainwright music ({_why(error)})",
             code="no_music",
             where=name,
             remedy="make one with gainwright music",
         ) from None
     return result
+
+
+def _why(error: Exception) -> str:
+    """Return the first of what is wrong, on one line."""
+    from pydantic import ValidationError
+
+    if isinstance(error, ValidationError):
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])[:LONGEST_WHY]
+        return f"{place}: {first['msg'].lower()}"
+    return " ".join(f"{type(error).__name__}: {error}".split())[:LONGEST_WHY]

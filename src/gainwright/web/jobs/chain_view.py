@@ -94,14 +94,19 @@ def typed_of(given: Mapping[str, str], *, strict: bool = False) -> dict[str, str
     ------
     QuantityError : strict, and a part of a value with pickers is missing; `where` is its key.
     """
-    try:
-        was = json.loads(given.get("was", "{}"))
-    except ValueError:
-        was = {}
-    was = was if isinstance(was, dict) else {}
+    was = _was(given)
     texts = picked_values.put_together(given, strict=strict)
     names = [name for name in texts if name.partition(".")[0] in _ROOTS]
     return {name: texts[name] for name in names if _plain(texts[name]) != _plain(str(was.get(name, "")))}
+
+
+def _was(given: Mapping[str, str]) -> dict[str, Any]:
+    """Return the texts that a form began with; empty where they can't be read."""
+    try:
+        was = json.loads(given.get("was") or "{}")
+    except (ValueError, RecursionError):
+        was = {}
+    return was if isinstance(was, dict) else {}
 
 
 _NAMED = {"instrument": "instruments", "cable": "supply"}
@@ -127,7 +132,7 @@ def _plain(text: str) -> str:
 
 def differences(given: Mapping[str, str], fields: Mapping[str, Field]) -> list[Difference]:
     """Return the typed changes beside the present texts."""
-    was = json.loads(given.get("was") or "{}")
+    was = _was(given)
     return [
         Difference(
             fields[name].label if name in fields else name,

@@ -105,7 +105,7 @@ class Incoming:
         """Add a command. Closing: it isn't one."""
         try:
             message = json.loads(text[:4000])
-        except ValueError:
+        except (ValueError, RecursionError):
             message = None
         if not isinstance(message, dict) or len(self.waiting) > 2000:
             raise Closing(UNREADABLE, "a message can't be read")
@@ -185,7 +185,7 @@ async def _close(socket: WebSocket, code: int, reason: str) -> None:
 async def _hello(socket: WebSocket) -> Mapping[str, Any]:
     try:
         message = json.loads((await asyncio.wait_for(socket.receive_text(), HELLO_SECONDS))[:4000])
-    except (TimeoutError, ValueError, KeyError):
+    except (TimeoutError, ValueError, KeyError, RecursionError):
         message = None
     except RuntimeError as error:  # of starlette: closed already
         raise WebSocketDisconnect(1006) from error
