@@ -77,6 +77,7 @@ def test_meter_and_lower_tone_are_typed() -> None:
 @pytest.mark.parametrize(
     ("content", "arguments", "says"),
     [
+        ("1,1\n2,2\n", ("r.csv", "--tone", "nan"), "the tone can't be nan Hz"),
         (None, ("r.csv",), "can't be read"),
         ("step,volts\n1,2\n", ("r.csv",), "r.csv:1: the column v_rms is missing"),
         ("step,v_rms\n1,2\nx,y\n", ("r.csv",), "r.csv:3: 'x,y' is not a valid reading"),

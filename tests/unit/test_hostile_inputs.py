@@ -58,6 +58,15 @@ def test_a_long_key_is_shown_in_part() -> None:
     assert len(str(caught.value)) < 600
 
 
+def test_lines_that_the_csv_reader_refuses_are_refused() -> None:
+    """Cells of over 131,072 characters, in readings and in a table of cases: told with their line."""
+    with pytest.raises(ReadingError) as caught:
+        hostile_files.use_column(f"step,v_rms\n10,1.5\n11;{'1' * 140_000}")
+    assert caught.value.where.endswith(":3")
+    with pytest.raises(CallError, match="line 2: a value is far too long"):
+        hostile_files.use_history(f"cause,note\nlead_open,{'x' * 140_000}\n")
+
+
 def test_a_text_that_is_none_in_a_backup_is_told() -> None:
     """A byte of a job's text that is no UTF-8: refused as damaged (once an error of the database's driver)."""
     content = hostile_files._backup().replace(b"title: ", b"title:\xbb", 1)

@@ -35,7 +35,9 @@ def knee(
     """Find where clipping begins from meter readings step by step."""
     from gainwright.app.measuring.knee import knee_of, meter_kind
     from gainwright.cli.knee_dialogue import run_knee_dialogue
+    from gainwright.quantities import check_bounds
 
+    check_bounds(("tone", tone, 1.0, 1e5, "Hz"))
     kind = meter_kind(meter=meter or "unknown", accuracy_percent=accuracy)
     second = read_column(lower) if lower is not None else []
     if file is None:

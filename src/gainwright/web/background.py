@@ -196,8 +196,10 @@ class Work:
         except GainwrightError as error:
             self._set(state="failed", said=str(shown(error)))
         except Exception:
-            log.exception("unexpected error in the background: %s", self.title)
-            self._set(state="failed", said="internal error; nothing that was stored is affected")
+            number = secrets.token_hex(4)
+            log.exception("unexpected error %s in the background: %s", number, self.title)
+            said = "nothing that was stored is affected; the log has it under that number"
+            self._set(state="failed", said=f"internal error {number}; {said}")
         else:
             self._set(state="done", share=1.0, said="")
 
