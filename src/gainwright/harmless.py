@@ -22,7 +22,7 @@ _MEASURED = re.compile(r"[+\-][0-9](?:[0-9 .,a-zA-Zµμ°Ω%²±/]|(?<=[eE])[+\-
 GUARD = "'"
 _ADDRESS = re.compile(r"\b(?:postgres|sqlite)[\w+]*://[^\s;,]*[^\s;,:]")
 _SERVER = re.compile(
-    r"""\bserver (?:at|on socket) "[^"\n]*"(?: \([^)\n]*\))?(?:, port \d+)?|\b(?:database|user|role) "[^"\n]*\""""
+    r"""\bserver (?:at|on socket) "[^"\n]*"(?: \([^)\n]*\))?(?:, port [0-9]+)?|\b(?:database|user|role) "[^"\n]*\""""
 )
 """How PostgreSQL's library names where it connects to, and as whom."""
 _QUOTED = re.compile(r"""(?P<quote>['"])(?:[A-Za-z]:)?[\\/](?P<path>[^\n]*?)(?P=quote)(?!\w)""")

@@ -110,7 +110,7 @@ def use_recording(content: bytes) -> None:
     from gainwright.errors import GainwrightError
 
     recording = read_recording_bytes(content, name="attacked.wav")
-    first: GainwrightError | None = None
+    refusals: list[GainwrightError] = []
     ways: tuple[tuple[Callable[[], Any], Callable[[Any], str]], ...] = (
         (lambda: measure(recording, calibrate_v=2.0), measurement_text),
         (lambda: measure_noise(recording), noise_text),
@@ -124,6 +124,6 @@ def use_recording(content: bytes) -> None:
             json.dumps(to_json(found), allow_nan=False)
             text(found)
         except GainwrightError as error:  # one measurement may refuse what another takes
-            first = first or error
-    if first is not None:
-        raise first
+            refusals.append(error)
+    if len(refusals) == len(ways):
+        raise refusals[0]

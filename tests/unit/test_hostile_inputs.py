@@ -51,11 +51,22 @@ def test_calibrations_that_are_none_are_refused(text: str) -> None:
     assert caught.value.code == "damaged"
 
 
-def test_a_long_key_is_shown_in_part() -> None:
+@pytest.mark.parametrize(
+    "long", [f"heard: sub, {'k' * 5000}: 1", f"heard: {'s' * 5000}", f"heard: sub, with: '{'on ' * 5000}'"]
+)
+def test_what_is_long_is_shown_in_part(long: str) -> None:
     """Wherever it is: in the sentence, and in its place."""
     with pytest.raises(JobError) as caught:
-        hostile_files.use_evidence(hostile_files.EVIDENCE.replace("heard: sub", f"heard: sub, {'k' * 5000}: 1"))
+        hostile_files.use_evidence(hostile_files.EVIDENCE.replace("heard: sub", long))
     assert len(str(caught.value)) < 600
+
+
+@pytest.mark.parametrize("step", ["188888888888", "1e200", "-99999"])
+def test_a_step_that_no_control_has_is_refused(step: str) -> None:
+    """Among ordinary ones (once a singular matrix)."""
+    with pytest.raises(ReadingError, match="step") as caught:
+        hostile_files.use_column(hostile_files.COLUMN.replace("\n18,", f"\n{step},"))
+    assert caught.value.remedy
 
 
 def test_lines_that_the_csv_reader_refuses_are_refused() -> None:

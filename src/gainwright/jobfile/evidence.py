@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
 EXAMPLE = "{at: amp.out.mono, with: meter, tone: 50 Hz, level: -8 dBFS, reads: 1.4 V}"
 HIGHEST_TONE_HZ, LOWEST_TONE_HZ = 100e3, 1.0
+LONGEST_WORDS = 300
+"""Characters of a message that repeats what was written."""
 LAMPS = ("power_lamp", "protection_lamp")
 NUMBERED = {"volume": "", "gain": "fraction", "level": "ratio", "at": "ratio", "remote_level": "ratio"}
 """Last word of a control's name -> the dimension of its position."""
@@ -130,6 +132,7 @@ def read_entry(mapping: Any, job: Job, *, answered: bool = True) -> Entry:
 
 
 def _bad(what: str, place: str = "", rule: str = "", remedy: str = "") -> JobError:
+    what = what if len(what) <= LONGEST_WORDS else f"{what[:LONGEST_WORDS]}…"
     return JobError(what, code="bad_evidence", where=place, rule=rule, remedy=remedy)
 
 

@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+FARTHEST_STEP = 10_000.0
+"""Of any control, whether its steps are counted, in per cent or in decibels."""
 LEAST_READINGS = 4
 REPEATS_DB = 0.011
 """Standard deviation of one reading in addition to its last digit: 0.13 % (common practice, no published source)."""
@@ -179,7 +181,14 @@ def find_knee(
     curves = [compression_curve(*shape, shows=shows) for shows in kinds for shape in SHAPES]
     variance = (DB_PER_RATIO * meter.accuracy) ** 2 / 3
     data = Readings(s, 20 * np.log10(volts), lower_db, noise_db, ranges, variance, np.ones(len(s)), limit_thd, fastest)
-    grid, data = search(data, curves)
+    try:
+        grid, data = search(data, curves)
+    except np.linalg.LinAlgError:
+        raise ReadingError(
+            f"no curve can be fitted to steps from {np.min(s):g} to {np.max(s):g}",
+            code="bad_readings",
+            remedy="look for a step that was typed wrong",
+        ) from None
     outliers = tuple(sorted(int(order[i]) for i in np.flatnonzero(data.weights < OUTLIER_WEIGHT)))
     return _result(grid, data, whole, outliers, meter)
 
@@ -211,6 +220,14 @@ def _checked(
         )
     if not 1e-4 <= limit_thd <= 0.4:
         raise ReadingError(f"a limit of {100 * limit_thd:g} % THD", code="bad_option", rule="it must be 0.01 to 40 %")
+    if np.any(np.abs(s) > FARTHEST_STEP):
+        i = int(np.argmax(np.abs(s)))
+        raise ReadingError(
+            f"reading {i + 1} is at step {s[i]:g}",
+            code="bad_readings",
+            rule=f"steps are within ±{FARTHEST_STEP:g}",
+            remedy="look for a digit too many",
+        )
     if not (np.all(np.isfinite(s)) and np.all(np.isfinite(volts)) and np.all(volts > 0)):
         i = int(np.flatnonzero(~(np.isfinite(s) & np.isfinite(volts) & (volts > 0)))[0])
         raise ReadingError(
