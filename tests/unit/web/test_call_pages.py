@@ -108,7 +108,7 @@ def test_complaint_comes_with_the_tap_or_is_asked_on_the_case(client: TestClient
 
 def test_what_is_wrong_is_tapped(client: TestClient) -> None:
     """A tap for the kind, one for each question that isn't as it stands, and Enter; over HTTP the same, with what can be chosen."""
-    new = client.post("/api/cases", json={"chain": "factory_doors_and_sub", "also": ["knob"]}).json()
+    new = client.post("/api/cases", json={"chain": "radio_sub", "also": ["knob"]}).json()
     page, address = client.get(f"/cases/{new['name']}").text, f"/cases/{new['name']}"
     kinds = client.get(f"/api{address}/complaints").json()
     assert re.findall(r'name="wrong" value="(\w+)"', page) == [kind["kind"] for kind in kinds]
@@ -118,18 +118,18 @@ def test_what_is_wrong_is_tapped(client: TestClient) -> None:
                 offered = re.findall(rf'name="{kind["kind"]}:{question["key"]}" value="([^"]*)"', page)
                 assert offered == [value for value, _ in question["choices"]]
     taps = {"wrong": "speaker", "speaker:which": "subwoofer", "speaker:rest": "plays", "quiet:which": "all"}
-    shown = client.post(f"{address}/complaint", data=taps | {"seen": str(new["revision"])})
-    assert shown.status_code == 200
+    shown = client.post(f"{address}/complaint", data=taps | {"seen": str(new["revision"])}, follow_redirects=False)
+    assert shown.status_code == 303
     told = client.get(f"/api{address}").json()["evidence"]
     words = {e["heard"]: e["is"] for e in told}
-    assert words == {"subwoofer": "silent", "front_speakers": "normal", "rear_speakers": "normal"}
+    assert words == {"subwoofer": "silent", "front_speakers": "normal"}
     chosen = {"kind": "speaker", "which": "subwoofer", "rest": "plays"}
-    begun = client.post("/api/cases", json={"chain": "factory_doors_and_sub", "chosen": chosen})
+    begun = client.post("/api/cases", json={"chain": "radio_sub", "chosen": chosen})
     assert begun.json()["evidence"] == told
     more = {"seen": begun.json()["revision"], "chosen": {"kind": "distorts", "which": "front_speakers", "volume": "24"}}
     after = client.post(f"/api/cases/{begun.json()['name']}/complaint", json=more)
-    assert after.json()["evidence"][3:] == [
-        {"heard": "front_speakers", "set": {"factory_radio.volume": "24"}, "is": "distorted"},
+    assert after.json()["evidence"][2:] == [
+        {"heard": "front_speakers", "set": {"radio.volume": "24"}, "is": "distorted"},
         {"heard": "front_speakers", "level": "-20 dBFS", "is": "normal"},
     ]
 
@@ -175,3 +175,24 @@ def test_answer_after_a_repair_is_a_button(client: TestClient) -> None:
     assert "it is as before" in done.text
     kept = client.get(f"/api/cases/{new['name']}").json()["evidence"]
     assert kept[-1] == {"check": "amplifier_no_supply@sub_amplifier.mended", "is": "still_wrong"}
+
+
+def test_after_one_of_two_faults_is_mended_the_case_is_closed_with_both(client: TestClient) -> None:
+    """The page offers the answer, goes on to the other fault, and has the ending ready, with the mended one as one of the two."""
+    evidence = [
+        {"heard": "subwoofer", "is": "silent"},
+        {"heard": "front_speakers", "side": "left", "is": "silent"},
+        {"check": "sub_amplifier.fuse", "is": "blown"},
+        {"check": "amplifier_no_supply@sub_amplifier.mended", "is": "partly"},
+    ]
+    new = client.post("/api/cases", json={"chain": "radio_sub", "evidence": evidence}).json()
+    page = client.get(f"/cases/{new['name']}").text
+    assert 'value="two_faults" checked' in page
+    also = page.partition('name="also"')[2].partition("</select>")[0]
+    assert re.search(r'value="amplifier_no_supply\|sub_amplifier" selected', also)
+    leading = client.get(f"/api/cases/{new['name']}/diagnosis").json()["causes"][0]
+    assert "sub" not in leading["where"]
+    closing = {"seen": str(new["revision"]), "outcome": "two_faults", "was": f"{leading['cause']}|{leading['where']}"}
+    both = closing | {"also": "amplifier_no_supply|sub_amplifier"}
+    client.post(f"/cases/{new['name']}/close", data=both, follow_redirects=False)
+    assert client.get(f"/api/cases/{new['name']}").json()["closed"]["second_cause"] == "amplifier_no_supply"

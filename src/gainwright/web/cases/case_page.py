@@ -12,7 +12,7 @@ from gainwright.app.cases.case_places import observed_places
 from gainwright.app.cases.complaint_choices import complaint_kinds
 from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import DoubtfulReadingError, GainwrightError
-from gainwright.model import name_words, the_place
+from gainwright.model import mended_cause, name_words, the_place
 from gainwright.report.closing import closure_words
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of, tally
@@ -89,6 +89,7 @@ def case_page(
     if error is not None and sent.entry and not conflict:
         tests = _answered_test_first(dialogue, diagnosis, sent)
         sent = replace(sent, test=1)
+    sent = _ending_as_found(sent, kept.case)
     shown = min(sent.test, len(tests))
     seen_belief = believed(diagnosis)
     return page(
@@ -122,6 +123,15 @@ def case_page(
         error=None if isinstance(error, DoubtfulReadingError) else error,
         doubt=error if isinstance(error, DoubtfulReadingError) else None,
     )
+
+
+def _ending_as_found(sent: Submitted, case: Case) -> Submitted:
+    """Return what was sent with two faults as the ending, the one that is mended among them, unless an ending was chosen."""
+    partly = [str(e.get("check", "")) for e in case.evidence if e.get("is") == "partly"]
+    mended = mended_cause(partly[-1]) if partly else None
+    if mended is None or sent.was or sent.outcome != "found":
+        return sent
+    return replace(sent, outcome="two_faults", also="|".join(mended))
 
 
 def _answered_test_first(dialogue: Dialogue, diagnosis: Diagnosis, sent: Submitted) -> list[Any]:
