@@ -24,6 +24,7 @@ from gainwright.plan.inner_gains import inner_amplifiers
 from gainwright.plan.on_load import tone_on_load
 from gainwright.plan.outside import by_side
 from gainwright.plan.result import Expect, Finding, Step
+from gainwright.plan.supply_expected import supply_on_load
 from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, sound_lead_ohm
 from gainwright.texts import joined, say
@@ -133,7 +134,13 @@ def supply_under_load(context: PlanContext, targets: Mapping[str, Target]) -> It
         say("It draws more current than any other here: what its supply loses under load, its ceiling loses."),
         measure_at=f"{unit}.supply_voltage",
         instrument=meter[0] if meter else "",
-        expect=_running(context, supply_path(context.job, amplifier, "running")),
+        expect=supply_on_load(
+            context,
+            unit,
+            end,
+            targets[amplifier].v_rms * 10 ** (-borne.lower_db / 20),
+            _running(context, supply_path(context.job, amplifier, "running")),
+        ),
         seconds_at_most=borne.seconds,
         pause_seconds=borne.pause_seconds or None,
         **by_side(

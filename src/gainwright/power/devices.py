@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright import physics
 from gainwright.model import Amplifier, name_words, stages_of
 from gainwright.power.result import STATES
-from gainwright.solve import Taken
+from gainwright.solve import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Taken, amplifier_draw_w
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -15,13 +14,9 @@ if TYPE_CHECKING:
 
     from gainwright.model import AnyStage, Job
     from gainwright.plan import AmplifierLoad
-    from gainwright.power.programmes import Programme, Voltage
+    from gainwright.power.programmes import Programme
     from gainwright.power.result import StateName
 
-CONVERTER_EFFICIENCY = 0.85
-"""Of a class AB amplifier's converter (common practice, no published source)."""
-SWITCHING_EFFICIENCY = 0.80
-"""Of a class D amplifier as a whole, converter included (common practice, no published source)."""
 IDLE_A = {"amplifier": 1.2, "other": 0.5}
 """Current with nothing playing of an amplifier, and of a processor or line driver (common practice, no published source)."""
 RATED_SUPPLY_V = 14.4
@@ -40,7 +35,10 @@ def device_watts(
         if isinstance(stage, Amplifier) and name in amplifiers:
             assumed += _assumed(name, stage)
             for state in STATES[1:]:
-                signal[state] += _taken_w(stage, amplifiers[name], getattr(programmes[name], state))
+                load = amplifiers[name]
+                signal[state] += load.sides * amplifier_draw_w(
+                    stage, getattr(programmes[name], state), load_ohm=load.load_ohm, rail_v=load.rail_v
+                )
     return {state: idle_w + watts for state, watts in signal.items()}, tuple(assumed)
 
 
@@ -54,23 +52,6 @@ def _idle_a(unit: str, stages: Mapping[str, AnyStage], assumed: list[str]) -> fl
     amps = IDLE_A["amplifier" if any(isinstance(s, Amplifier) for s in stages.values()) else "other"]
     assumed.append(say("{name} takes {amps} A with nothing playing", name=name_words(unit), amps=f"{amps:g}"))
     return amps
-
-
-def _taken_w(stage: Amplifier, amplifier: AmplifierLoad, voltage: Voltage) -> float:
-    """Return what all sides of an amplifier take from the supply for a programme, without idle, W."""
-    given = stage.efficiency.nominal if stage.efficiency is not None and stage.efficiency.known else None
-    if stage.output_class == "D":
-        watts = physics.class_d_power(
-            mean_square_v2=voltage.mean_square_v2,
-            load_ohm=amplifier.load_ohm,
-            efficiency=given or SWITCHING_EFFICIENCY,
-        )
-    else:
-        rails = physics.class_b_power(
-            mean_abs_v=voltage.mean_abs_v, rail_v=amplifier.rail_v, load_ohm=amplifier.load_ohm
-        )
-        watts = rails / (given or CONVERTER_EFFICIENCY)
-    return amplifier.sides * float(watts)
 
 
 def _assumed(name: str, stage: Amplifier) -> list[str]:

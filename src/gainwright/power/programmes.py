@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright import physics
+from gainwright.solve import Voltage, sine
 
 if TYPE_CHECKING:
     from gainwright.plan import AmplifierLoad
@@ -17,14 +18,6 @@ EIGHTH = 1 / 8
 """Mean power of a programme over full power: one eighth, as amplifiers are preconditioned for rating (16 CFR 432.3)."""
 WORST = 1 / 3
 """Worst second of a dense programme over full power (common practice, no published source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Voltage:
-    """An amplifier's output over some time: the mean of its square, and of its magnitude; volts."""
-
-    mean_square_v2: float
-    mean_abs_v: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +44,12 @@ def programme(amplifier: AmplifierLoad, music: MusicResult | None) -> Programme:
     u S. In the worst second only the mean square is known, so its mean magnitude is taken as its rms, an upper bound.
     """
     ceiling = float(np.sqrt(2) * amplifier.ceiling_v)
-    sine = Voltage(amplifier.ceiling_v**2, physics.SINE_MEAN_ABS * amplifier.ceiling_v)
+    full = sine(amplifier.ceiling_v)
     full_scale = float(np.sqrt(2) * amplifier.target_v * 10 ** (amplifier.band.allowance_db / 20))
     if music is None or amplifier.band.key not in music.distribution:
         mean = _gaussian(EIGHTH * amplifier.target_v**2)
         worst = WORST * amplifier.target_v**2
-        return Programme(mean, mean, Voltage(worst, float(np.sqrt(worst))), sine, ceiling)
+        return Programme(mean, mean, Voltage(worst, float(np.sqrt(worst))), full, ceiling)
     points = music.distribution[amplifier.band.key]
     levels = np.array([0.0, *(10 ** (p.peak_dbfs / 20) for p in points)]) * full_scale
     shares = np.array([1.0, *(p.time_percent / 100 for p in points)])
@@ -74,7 +67,7 @@ def programme(amplifier: AmplifierLoad, music: MusicResult | None) -> Programme:
         mean,
         _gaussian(min(loudest, ceiling**2)),
         Voltage(worst, float(np.sqrt(worst))),
-        sine,
+        full,
         min(ceiling, peak),
     )
 

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.jobfile import facts
 from gainwright.model import Powered, stages_of, supply_of
 from gainwright.power.devices import device_watts, takes
 from gainwright.power.result import STATES
-from gainwright.solve import Source, SupplyTree, Taken, supply_tree
+from gainwright.solve import Source, SupplyTree, Taken, source_of, supply_tree
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -21,14 +20,6 @@ if TYPE_CHECKING:
     from gainwright.plan import AmplifierLoad
     from gainwright.power.programmes import Programme
     from gainwright.power.result import StateName
-    from gainwright.quantities import Quantity
-
-BATTERY_OHM_AH = 0.4
-"""Internal resistance of a starting battery times its capacity, so 70 Ah has 6 milliohm (common practice, no published source)."""
-CAPACITY_AH = 70.0
-"""Of a car's battery (common practice, no published source)."""
-RESTING_V = {"starting": 12.6, "deep_cycle": 12.8, "lithium": 13.2}
-"""Open voltage of a charged battery by its kind (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,30 +48,6 @@ class SupplyStates:
     def collapses(self, state: StateName) -> bool:
         """Return whether some device gets nothing in a state."""
         return any(math.isnan(volts[state]) for volts in self.devices_v.values())
-
-
-def source_of(job: Job) -> Source:
-    """Return battery and alternator of a job with the engine running.
-
-    An alternator of unknown current is taken to carry everything.
-    """
-    running = next(f.quantity.nominal for f in facts(job).values() if f.path == "vehicle.running")
-    battery, alternator = job.vehicle.battery, job.vehicle.alternator
-    resting = _known(job.vehicle.resting)
-    if resting is None:
-        # a 24 V vehicle has two batteries in series
-        resting = RESTING_V[battery.kind] * (2 if running > 20 else 1)
-    ohm = _known(battery.resistance)
-    if ohm is None:
-        ohm = BATTERY_OHM_AH / (_known(battery.capacity) or CAPACITY_AH) * (resting / 12.6)
-    amps = _known(alternator.current)
-    return Source(
-        running, min(resting, running), ohm, math.inf if amps is None else amps, _known(alternator.other_loads) or 0.0
-    )
-
-
-def _known(value: Quantity | None) -> float | None:
-    return value.nominal if value is not None and value.known else None
 
 
 def supply_states(

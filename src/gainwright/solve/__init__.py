@@ -1,6 +1,7 @@
 """Solve a chain: levels at every node, for many draws, settings and tones in one call."""
 
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
+from gainwright.solve.amplifier_draw import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Voltage, amplifier_draw_w, sine
 from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.electrics import MUTED_TRAVEL, Loading, response
@@ -23,6 +24,7 @@ from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
 from gainwright.solve.sources import ANY_LOAD_OHM
 from gainwright.solve.speaker_units import SpeakerUnit, speaker_unit
+from gainwright.solve.supply_source import source_of
 from gainwright.solve.supply_tree import Branch, Source, SupplyState, SupplyTree, Taken, supply_tree
 from gainwright.solve.tone_loads import HEAT_SHARE, ToneLoad, tone_load
 from gainwright.solve.tones import PREFERRED_HZ, set_up_tone_hz, tone_limits_hz
@@ -31,11 +33,13 @@ __all__ = [
     "ABSENT_HIGH_PASS_HZ",
     "ABSENT_LOW_PASS_HZ",
     "ANY_LOAD_OHM",
+    "CONVERTER_EFFICIENCY",
     "HEAT_SHARE",
     "MEASURING_LEAD_OHM",
     "METER_OHM",
     "MUTED_TRAVEL",
     "PREFERRED_HZ",
+    "SWITCHING_EFFICIENCY",
     "UNALTERED",
     "Alteration",
     "Branch",
@@ -53,9 +57,11 @@ __all__ = [
     "SupplyTree",
     "Taken",
     "ToneLoad",
+    "Voltage",
     "Wire",
     "accuracy_of",
     "amplifier_ceiling_v",
+    "amplifier_draw_w",
     "area_m2",
     "cable_ohm",
     "good_lead_ohm",
@@ -74,7 +80,9 @@ __all__ = [
     "resolution_v",
     "response",
     "set_up_tone_hz",
+    "sine",
     "sound_lead_ohm",
+    "source_of",
     "speaker_unit",
     "supply_tree",
     "tone_limits_hz",

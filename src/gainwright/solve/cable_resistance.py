@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from gainwright import physics
 
@@ -11,10 +11,11 @@ if TYPE_CHECKING:
 
 WARM_C = 50.0
 """Temperature of a supply cable at work (common practice, no published source)."""
-BODY_OHM = 0.002
-"""The way back through the body with its two joints: 0.5 to 5 milliohm (common practice, no published source)."""
-JOINTS_OHM = 0.001
-"""Two terminals and a fuse holder: 0.5 to 2 milliohm (common practice, no published source)."""
+Assumed = Literal["least", "usual", "most"]
+BODY_OHM: dict[Assumed, float] = {"least": 0.0005, "usual": 0.002, "most": 0.005}
+"""The way back through the body with its two joints (common practice, no published source)."""
+JOINTS_OHM: dict[Assumed, float] = {"least": 0.0005, "usual": 0.001, "most": 0.002}
+"""Two terminals and a fuse holder (common practice, no published source)."""
 ALUMINIUM_OHM_M = 0.028264e-6
 """Hard-drawn aluminium at 20 degrees C (IEC 60889; from memory)."""
 CLAD_OHM_M = 0.02743e-6
@@ -35,7 +36,7 @@ def area_m2(size: WireSize | None) -> float | None:
     return size.area_m2 if size.gauge is None else float(physics.awg_area_m2(gauge=size.gauge))
 
 
-def cable_ohm(cable: SupplyCable, *, temperature_c: float = WARM_C) -> float:
+def cable_ohm(cable: SupplyCable, *, temperature_c: float = WARM_C, assumed: Assumed = "usual") -> float:
     """Return the resistance of a cable there and back, ohm; without a size only that of its joints and its way back.
 
     Resistivities: copper 1/58 ohm mm2/m (IEC 60028); aluminium has nearly copper's temperature coefficient (IEC 60889).
@@ -46,4 +47,4 @@ def cable_ohm(cable: SupplyCable, *, temperature_c: float = WARM_C) -> float:
     if area is not None:
         factor = float(physics.copper_temperature_factor(temperature_c=temperature_c))
         metal = RESISTIVITY_OHM_M[cable.material] * length / area * factor
-    return (2 * metal if cable.back == "wire" else metal + BODY_OHM) + JOINTS_OHM
+    return (2 * metal if cable.back == "wire" else metal + BODY_OHM[assumed]) + JOINTS_OHM[assumed]

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Job
+    from gainwright.solve.cable_resistance import Assumed
 
     Floats = npt.NDArray[np.float64]
 
@@ -179,8 +180,8 @@ class SupplyTree:
         )
 
 
-def supply_tree(job: Job) -> SupplyTree:
-    """Return the supply tree of a job, with its chassis and stages alone as devices."""
+def supply_tree(job: Job, *, assumed: Assumed = "usual") -> SupplyTree:
+    """Return the supply tree of a job, with its chassis and stages alone as devices; `assumed` is of joints and body."""
     done: list[Branch] = []
     left = dict(job.supply)
     while left:
@@ -188,7 +189,7 @@ def supply_tree(job: Job) -> SupplyTree:
         for name in ready:
             cable = left.pop(name)
             feeds = tuple(d if d in chassis(job) else unit_of(job, d) for d in cable.feeds)
-            done.append(Branch(name, cable.source, feeds, cable_ohm(cable)))
+            done.append(Branch(name, cable.source, feeds, cable_ohm(cable, assumed=assumed)))
     fed = {d for b in done for d in b.feeds}
     units = dict.fromkeys(unit_of(job, n) for n, s in job.stages.items() if isinstance(s, Powered))
     return SupplyTree(tuple(done), tuple(u for u in units if u not in fed))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from gainwright.jobfile import example_text, examples, read_job_text
@@ -71,3 +73,28 @@ def test_a_hot_coil_gets_a_pause() -> None:
     assert unrated is not None
     assert hot.pause_seconds is not None
     assert unrated.pause_seconds is None
+
+
+def test_the_supply_is_expected_at_the_end_of_its_cable() -> None:
+    """5 m of 4 AWG and the body: V = (E + sqrt(E^2 - 4 R P))/2 with R and P by hand; without cables the supply itself."""
+    text = JOB.replace("SUB", "power: 400 W").replace("power: 500 W @ 2 ohm", "power: 500 W @ 2 ohm, class: AB")
+    plain = step_of(make_plan(read_job_text(text).job))
+    fed = text + "supply:\n  main: {feeds: [amp], length: 5 m, wire: 4 AWG}\n"
+    plan = make_plan(read_job_text(fed).job)
+    step = step_of(plan)
+    assert step is not None
+    assert plain is not None
+    assert step.expect is not None
+    assert plain.expect is not None
+    volts = next(t.v_rms for t in plan.targets) * 10 ** (-_lower_db(step) / 20)
+    # rail sqrt(2 P R), E|v| of a sine, converter 85 %; 21.15 mm2 of copper at 50 degrees C, 2 milliohm of body, 1 of joints
+    watts = math.sqrt(2 * 500 * 2) * 2 * math.sqrt(2) / math.pi * volts / 2 / 0.85
+    ohm = 5 / 58 / 21.15 * (1 + 0.00393 * 30) + 0.003
+    e = plain.expect.value
+    assert step.expect.value == pytest.approx((e + math.sqrt(e * e - 4 * ohm * watts)) / 2, abs=0.005)
+    assert step.expect.low < step.expect.value < step.expect.high < plain.expect.high
+
+
+def _lower_db(step: Step) -> float:
+    words = step.do.split(" dB below its clean limit")
+    return float(words[0].split()[-1]) if len(words) > 1 else 0.0

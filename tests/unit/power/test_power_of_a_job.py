@@ -14,9 +14,10 @@ from gainwright.jobfile import read_job_text, with_changes
 from gainwright.plan import amplifier_loads
 from gainwright.power import STATES, evaluate_power
 from gainwright.power.cable_remedies import Evaluated
-from gainwright.power.programmes import Programme, Voltage, programme
+from gainwright.power.programmes import Programme, programme
 from gainwright.power.supply_states import supply_states
 from gainwright.programme.music_result import BandFigures, MusicResult, TimeAbove, TrackFigures
+from gainwright.solve import Voltage
 
 
 def test_class_b_amplifier_draws_as_the_worked_example_says() -> None:
