@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 2_000_000
 """Largest body of a request, except uploads of recordings."""
-MOST_UPLOAD_BYTES = 200_000_000
+MOST_UPLOAD_BYTES = 100_000_000
+"""The longest recording that is accepted, as numbers of 64 bits, has 96 MB."""
 MOST_UNPAIRED_BYTES = 10_000
 """Largest body from a device that isn't paired: a name and a code."""
 MOST_PHOTO_BYTES = 12_500_000
