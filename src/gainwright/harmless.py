@@ -26,7 +26,7 @@ _SERVER = re.compile(
 )
 """How PostgreSQL's library names where it connects to, and as whom."""
 _QUOTED = re.compile(r"""(?P<quote>['"])(?:[A-Za-z]:)?[\\/](?P<path>[^\n]*?)(?P=quote)(?!\w)""")
-_FOLDERS = re.compile(r"(?<![\w/\\.])(?:file://)?(?:[A-Za-z]:|\\)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
+_FOLDERS = re.compile(r"(?<![\w/\\.])(?:file:/{2})?(?:[A-Za-z]:|\\)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
 """The folders of an absolute path, before the name of the file."""
 
 

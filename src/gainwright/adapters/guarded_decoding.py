@@ -48,6 +48,10 @@ class GuardedSoundFiles:
         self._limits = tuple(str(v) for v in (cpu_seconds, memory_bytes, most_samples, longest_s))
         self._wall_seconds = wall_seconds
 
+    def scratch(self) -> IO[bytes]:
+        """Return an empty file on the disk, without a name where the system allows; it is gone when it is closed."""
+        return tempfile.TemporaryFile()
+
     def to_wav(self, source: IO[bytes], into: IO[bytes], *, name: str) -> None:
         """Write the samples of a file as a new WAV file of 32-bit floats; neither is ever whole in memory.
 

@@ -77,6 +77,9 @@ class Calibrations(Protocol):
 class SoundFiles(Protocol):
     """Decodes sound files of unknown origin."""
 
+    def scratch(self) -> IO[bytes]:
+        """Return an empty file for sound that is worked on; it is gone when it is closed."""
+
     def to_wav(self, source: IO[bytes], into: IO[bytes], *, name: str) -> None:
         """Write a sound file as a WAV file of 32-bit floats, piece by piece. RecordingError: it isn't sound, too long, or hostile."""
 

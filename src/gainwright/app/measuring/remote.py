@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import threading
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+    from typing import IO
 
     from gainwright.app.measuring.live import Expectation, LiveUpdate
     from gainwright.app.ports import Block
@@ -38,6 +40,7 @@ class RemoteMeasurement:
     store, job : where recordings are kept; none without a job.
     expected : what the step of the plan expects, if any.
     processing : effects that the browser leaves on; with any, levels can't be trusted.
+    scratch : makes an empty file for a recording; in memory by default.
 
     Attributes
     ----------
@@ -52,10 +55,12 @@ class RemoteMeasurement:
         job: str = "",
         expected: Expectation | None = None,
         processing: tuple[str, ...] = (),
+        scratch: Callable[[], IO[bytes]] = io.BytesIO,
     ) -> None:
         self.session = session
         self.lock = threading.Lock()
         self._store, self._job, self._expected, self._processing = store, job, expected, processing
+        self._scratch = scratch
         self._channel = 1
         self._updates = 0
         self._take: Take | None = None
@@ -150,7 +155,7 @@ class RemoteMeasurement:
                 remedy=say("record a shorter one, or fewer channels"),
             )
         name = str(message.get("name", ""))
-        self._take = Take(seconds=seconds, rate_hz=rate_hz, channels=channels, name=name)
+        self._take = Take(self._scratch(), seconds=seconds, rate_hz=rate_hz, channels=channels, name=name)
 
     def _checked(self) -> list[Message]:
         """End a part of the check at two levels; return its message."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import tempfile
 import threading
 import unicodedata
 from dataclasses import dataclass
@@ -35,7 +34,11 @@ _measuring = threading.Lock()
 
 
 class Take:
-    """A recording in the making, from the blocks of a live measurement: a temporary WAV file of 32-bit floats.
+    """A recording in the making, from the blocks of a live measurement: a WAV file of 32-bit floats.
+
+    Parameters
+    ----------
+    file : empty, open for reading and writing.
 
     Attributes
     ----------
@@ -44,11 +47,11 @@ class Take:
 
     # 32-bit floats hold up to 24 bits exactly
 
-    def __init__(self, *, seconds: float, rate_hz: int, channels: int, name: str) -> None:
+    def __init__(self, file: IO[bytes], *, seconds: float, rate_hz: int, channels: int, name: str) -> None:
         import soundfile
 
         self._frames = round(seconds * rate_hz)
-        self._file = tempfile.TemporaryFile()  # noqa: SIM115  closed by `close`
+        self._file = file
         self._sound = soundfile.SoundFile(self._file, "w", rate_hz, channels, format="WAV", subtype="FLOAT")
         self.name = shown_name(name) or f"recording of {datetime.now().astimezone():%H:%M:%S}"
         self._taken = 0
@@ -140,7 +143,7 @@ def import_recording(store: Store, job: str, upload: IO[bytes], *, name: str, fi
     shown = shown_name(name) or "recording"
     from gainwright.app.measuring.stored_result import Origin
 
-    with tempfile.TemporaryFile() as wav:
+    with files.scratch() as wav:
         files.to_wav(upload, wav, name=shown)
         return add_recording(store, job, wav, name=shown, about=Origin("uploaded"))
 

@@ -48,7 +48,14 @@ def browser_measurement(site: Site, actor: str, hello: Mapping[str, Any]) -> Rem
     options = LiveOptions(channels=channels, rate_hz=rate_hz, gain=gain, expect_hz=tone_hz)
     session = LiveSession(device, options, site.world.calibrations, rate_hz=rate_hz, channels=channels)
     effects = tuple(shown_name(str(p)) for p in processing)
-    return RemoteMeasurement(session, store=site.store, job=_known(site, job), expected=expected, processing=effects)
+    return RemoteMeasurement(
+        session,
+        store=site.store,
+        job=_known(site, job),
+        expected=expected,
+        processing=effects,
+        scratch=site.world.sound_files.scratch,
+    )
 
 
 def server_measurement(site: Site, *, device: str, channels: int, gain: str, job: str, step: str) -> RemoteMeasurement:
@@ -64,7 +71,8 @@ def server_measurement(site: Site, *, device: str, channels: int, gain: str, job
     expected, tone_hz = expected_of(site, job, step)
     options = LiveOptions(device=device, channels=channels, gain=gain, expect_hz=tone_hz)
     session = open_session(site.world.sound, options, site.world.calibrations)
-    return RemoteMeasurement(session, store=site.store, job=_known(site, job), expected=expected)
+    scratch = site.world.sound_files.scratch
+    return RemoteMeasurement(session, store=site.store, job=_known(site, job), expected=expected, scratch=scratch)
 
 
 def _known(site: Site, job: str) -> str:
