@@ -134,6 +134,9 @@ REFUSED = {
     "UPDATE job SET shelf = 'lost'": "'lost'",
     "UPDATE job_version SET text = 'format: 1'": "can't be read",
     """UPDATE document SET content = '{"id": 1}' WHERE kind = 'practice'""": "can't be read",
+    """UPDATE document SET content = '{"path": 1}' WHERE kind = 'unanswered j1'""": "can't be read",
+    "UPDATE document SET content = '{}' WHERE kind = 'music folder'": "can't be read",
+    "UPDATE document SET content = '[]' WHERE kind = 'music folder'": "isn't an object",
     "UPDATE job SET words = ''": "isn't found by its words",
     "UPDATE kept_case SET words = ''": "isn't found by its words",
 }
@@ -170,7 +173,9 @@ INSERT INTO run_entry VALUES ('j1', 1, 'gain', 'reading', '2,1 V', '{{}}', 'phon
 INSERT INTO recording VALUES ('r1', 'j1', 'a.wav', 1, '{{"rate_hz": 1, "channels": []}}', 4000000);
 INSERT INTO recording_content VALUES ('r1', x'01');
 INSERT INTO kept_case VALUES ('blue', 2, '{{"job": "x"}}', 5000000, 'blue' || char(10) || 'x', NULL);
-INSERT INTO document VALUES ('practice', 'p', '{{"id": "p", "title": "", "job": "", "seed": 1, "begun": "", "cause": "", "where": "", "call": [], "called": [], "entries": [], "tried": [], "short_way": null}}', 8000000)"""
+INSERT INTO document VALUES ('practice', 'p', '{{"id": "p", "title": "", "job": "", "seed": 1, "begun": "", "cause": "", "where": "", "call": [], "called": [], "entries": [], "tried": [], "short_way": null}}', 8000000);
+INSERT INTO document VALUES ('unanswered j1', 'u', '{{"step": "gain", "kind": "reading", "text": "1", "by": "", "why": "asked"}}', 8000000);
+INSERT INTO document VALUES ('music folder', 'f', '{{"path": "/music"}}', 8000000)"""
 
 
 def _quoted(text: str) -> str:

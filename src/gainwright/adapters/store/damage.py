@@ -15,6 +15,7 @@ from gainwright.app.measuring.stored_result import StoredMeasurement
 from gainwright.app.practice.class_runs import read_run
 from gainwright.app.practice.stored_practices import read_practice
 from gainwright.app.set_up.run import StepValue
+from gainwright.app.set_up.unanswered import Unanswered
 from gainwright.app.store import JobState, RunKind
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import read_job_text
@@ -137,7 +138,8 @@ def _read_document(values: Values) -> None:
     content = values["content"]
     if not isinstance(content, dict):
         raise TypeError("it isn't an object")
-    if (read := _DOCUMENTS.get(values["kind"])) is not None:
+    kind = "unanswered" if str(values["kind"]).startswith("unanswered ") else values["kind"]
+    if (read := _DOCUMENTS.get(kind)) is not None:
         read(content)
 
 
@@ -150,6 +152,10 @@ _READERS: dict[str, Callable[[Values], object]] = {
 _DOCUMENTS: dict[str, Callable[[dict[str, Any]], object]] = {
     "practice": read_practice,
     "class run": read_run,
-    "music": lambda content: from_json(MusicResult, content["found"]),
+    "class table": lambda content: (content["title"], content["exercise"], content["rows"]),
+    "music": lambda content: (from_json(MusicResult, content["found"]), content["folders"], content["job_id"]),
+    "music folder": lambda content: content["path"],
+    "job of a case": lambda content: content["job"],
+    "unanswered": lambda content: Unanswered("", **content),
 }
-"""How the other documents are read, by kind."""
+"""How the other documents are read, by kind; those of entries that wait for an answer are of a kind for each job."""
