@@ -113,6 +113,7 @@ def test_changed_values_are_named_with_what_a_backup_has(
         "documents",
     }
     assert store.devices.by_token("digest") is None
+    assert [(device.name, device.put_out) for device in store.devices.list()] == [("damaged: thief", True)]
 
 
 def test_damaged_job_stays_in_the_list_and_leaves_the_others_alone(store: SqlStore) -> None:

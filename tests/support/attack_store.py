@@ -202,10 +202,11 @@ def read_otherwise(as_written: dict[str, Any], read: dict[str, Any]) -> list[str
 
 
 def _told(found: Any) -> bool:
-    """Return whether a read was refused, or a list shows a job that can't be read as damaged, in the place of its title."""
-    return isinstance(found, CallError) or (
-        isinstance(found, list) and any(str(getattr(one, "title", "")).startswith("damaged: ") for one in found)
-    )
+    """Return whether a read was refused, or a list shows something that can't be read as damaged, in the place of its name."""
+    if isinstance(found, list):
+        names = [str(getattr(one, name, "")) for one in found for name in ("title", "name")]
+        return any(name.startswith("damaged: ") for name in names)
+    return isinstance(found, CallError)
 
 
 def _or_error(call: Callable[[], Any]) -> Any:

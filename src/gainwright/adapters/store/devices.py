@@ -38,7 +38,7 @@ class SqlDevices:
         table = device_table.c
         with self._database.read() as connection:
             rows = connection.execute(sa.select(device_table).order_by(table.seen.desc(), table.id)).all()
-        return [device_of(row) for row in rows]  # a damaged one isn't let in, and is shown as put out
+        return [device_of(row) for row in rows]
 
     def add(self, *, name: str, token_digest: str) -> Device:
         """Add a device. CallError `token_taken`."""
@@ -88,8 +88,8 @@ class SqlDevices:
 
 
 def device_of(row: AnyRow) -> Device:
-    """Return the device of a row; one that isn't as it was stored is put out."""
-    whole = is_whole(device_table, row)
-    at = _NEVER
-    paired, seen = (row.paired, row.seen) if whole else (at, at)
-    return Device(row.id, row.name, row.token_digest, paired, seen, put_out=row.put_out if whole else True)
+    """Return the device of a row; one that isn't as it was stored is put out, and called damaged."""
+    if is_whole(device_table, row):
+        return Device(row.id, row.name, row.token_digest, row.paired, row.seen, put_out=row.put_out)
+    name = say("damaged: {job}", job=str(row.name))
+    return Device(str(row.id), name, str(row.token_digest), _NEVER, _NEVER, put_out=True)
