@@ -144,7 +144,7 @@ def test_reading_outside_its_interval_leads_to_the_fault_page(open_page: Callabl
     page.locator(".believed").get_by_text("sub is open").wait_for(timeout=20_000)
     click(page.get_by_role("link", name="Find the fault with these readings"))
     page.wait_for_url("**/fault?from=run")
-    assert "sub" in page.locator("main").inner_text()
+    assert "Include the 1 reading of the set-up run" in page.locator("main").inner_text()
 
 
 def test_column_of_readings_gives_advice_after_each(open_page: Callable[..., Page], api: httpx.Client) -> None:
