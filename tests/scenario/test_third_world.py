@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from third_world.car import Car, draw_car
-from third_world.cases import answers, at_once, same
+from third_world.cases import at_once
+from third_world.deciding import answers, same
 from third_world.faults import HEALTHY, Fault, draw_fault
 from third_world.lead_circuit import State
 from third_world.parts import SHAPES, at_one_percent, curve

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-import zlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -12,15 +11,16 @@ import numpy as np
 from gainwright.diagnose import Cause, Diagnoser, make_diagnosis
 from gainwright.diagnose.candidates import Candidate, Catalogue
 from gainwright.jobfile import read_entry
-from gainwright.model import Check, Reading, Speaker, stages_at, stages_of
+from gainwright.model import RESULTS, Check, Reading, Speaker, stages_at, stages_of
 from third_world.cars_set_up import draw_job, set_up
+from third_world.deciding import judged
 from third_world.faults import HEALTHY, Fault, draw_fault
 from third_world.people import told
 from third_world.trying import World3
 from third_world.world import World
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gainwright.diagnose import Diagnosis
     from gainwright.model import Entry, Job
@@ -33,9 +33,6 @@ OF_INSTRUMENTS = ("measuring_lead_open", "measuring_lead_shorted", "meter_wrong_
 UNHEARD = ("leads_swapped", "polarity_reversed")
 """Causes for which one may call though no loudspeaker sounds wrong by itself; by ear alone one couldn't say it."""
 MOST_TESTS = 20
-AMOUNTS_TRIED = 6
-LEVEL_DB = 1.5
-"""Readings that differ by less than this are the same for somebody who compares."""
 BY_KIND = 0.6
 """Share of cases whose cause is drawn evenly among the kinds of causes; the others evenly among all places."""
 HEALTHY_SHARE = 0.08
@@ -166,8 +163,16 @@ def at_once(seed: int) -> Case:
     found = make_diagnosis(diagnoser, entries)
     case.seconds = time.perf_counter() - start
     note(case, found)
-    case.shows, case.decidable = judged(case, car, entries, found)
+    case.shows, case.decidable = judged(
+        car, case.fault, diagnoser.causes, as_asked(case.entries, car.job), case.entries
+    )
     return case
+
+
+def as_asked(told: Sequence[Mapping[str, Any]], job: Job) -> list[Entry]:
+    """Return entries as they were asked, without what was told."""
+    results = {"note", *(key for keys in RESULTS.values() for key in keys)}
+    return [read_entry({k: v for k, v in e.items() if k not in results}, job, answered=False) for e in told]
 
 
 def evidence(case: Case, caller: Caller, diagnoser: Diagnoser) -> list[dict[str, Any]]:
@@ -252,66 +257,6 @@ def dialogue(seed: int, *, most: int = MOST_TESTS) -> Case:
     case.seconds = time.perf_counter() - start
     case.shows = any(e.get("is") != "normal" for e in case.entries if "heard" in e and "tone" not in e)
     return case
-
-
-# ---- what could be decided -------------------------------------------------------------------------------------
-
-
-def judged(case: Case, car: Car, entries: Sequence[Entry], found: Diagnosis) -> tuple[bool, bool]:
-    """Return whether the fault shows in the evidence, and whether somebody who knows the car's numbers could tell it.
-
-    It can't be told where the evidence is as it would be in a sound car, or where the cause that the product puts first
-    gives the same in this very car, with some amount.
-    """
-    true = answers(car, () if case.fault.cause in HEALTHY else (case.fault,), entries)
-    if case.fault.cause not in HEALTHY and differs(true, answers(car, (), entries)) == 0:
-        return False, False
-    first = found.causes[0]
-    if (first.cause, first.where) == (case.truth.id, case.truth.where) or case.rank == 0:
-        return True, True
-    return True, not explains(car, Cause(first.cause, first.where), entries, true, case.seed)
-
-
-def explains(car: Car, rival: Cause, entries: Sequence[Entry], true: list[dict[str, Any]], seed: int) -> bool:
-    """Return whether another cause gives the same answers in the same car, with some amount."""
-    rng = np.random.default_rng([seed, 11, zlib.crc32(str(rival).encode())])
-    if rival.id in HEALTHY:
-        return _agrees(car, (), entries, true)
-    faults = [draw_fault(rival.id, rival.where, car.job, car.wiring, rng) for _ in range(AMOUNTS_TRIED)]
-    return any(_agrees(car, (fault,), entries, true) for fault in faults)
-
-
-def _agrees(car: Car, faults: tuple[Fault, ...], entries: Sequence[Entry], true: Sequence[dict[str, Any]]) -> bool:
-    """Return whether all answers are the same; the first that isn't decides."""
-    oracle = World3(car, faults, quiet=True)
-    return all(same(t, oracle.answer(e)) for e, t in zip(entries, true, strict=True))
-
-
-def answers(car: Car, faults: tuple[Fault, ...], entries: Sequence[Entry]) -> list[dict[str, Any]]:
-    """Return the answers without small errors."""
-    oracle = World3(car, faults, quiet=True)
-    return [oracle.answer(e) for e in entries]
-
-
-def differs(a: Sequence[dict[str, Any]], b: Sequence[dict[str, Any]]) -> int:
-    """Return how many answers differ by more than somebody overlooks."""
-    return sum(not same(x, y) for x, y in zip(a, b, strict=True))
-
-
-def same(a: dict[str, Any], b: dict[str, Any]) -> bool:
-    """Return whether two answers are the same for somebody who compares."""
-    for key in ("is", "fault", "shows", "resistance", "between_conductors", "reads", "thd"):
-        one, two = a.get(key), b.get(key)
-        if one == two:
-            continue
-        try:
-            x, y = (float(str(v).split()[0]) for v in (one, two))
-        except ValueError:
-            return False
-        floor = 5e-3 if str(one).endswith("V") else 0.5
-        if abs(20 * np.log10(max(x, floor) / max(y, floor))) > (LEVEL_DB if key == "reads" else 4.0):
-            return False
-    return True
 
 
 __all__ = ["Case", "World", "at_once", "dialogue", "draw_case"]

@@ -93,6 +93,11 @@ class Oracle:
         given: Mapping[str, Any] = as_mapping(entry)
         there = not any(comes_and_goes(f) for f in self.every) or self._rng("there", str(given)).random() < THERE
         self.world, self.faults = (self.faulty, self.every) if there else (self.sound, ())
+        return self.answered(entry)
+
+    def answered(self, entry: Entry) -> dict[str, Any]:
+        """Return an entry's mapping with its result, from the world as it is now."""
+        given: Mapping[str, Any] = as_mapping(entry)
         if isinstance(entry, Reading):
             return {**given, **self._reading(entry)}
         if isinstance(entry, HeardSpeaker):
