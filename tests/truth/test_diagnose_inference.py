@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from gainwright.diagnose.belief import STAGE_DB, Observation, VoltsReading, posterior, weigh
+from gainwright.diagnose.belief import Observation, VoltsReading, posterior, weigh
 from gainwright.diagnose.information import (
     best_decision,
     entropy_bits,
@@ -182,16 +182,27 @@ def test_what_a_stage_is_off_is_shared_by_readings_behind_it() -> None:
     """Two readings 1.5 dB above the prediction of one cause and beside that of another: normal densities by scipy."""
     alive = np.ones((2, 8), dtype=bool)
     first, second = np.array([[0.0] * 8, [1.5] * 8]), np.array([[0.0] * 8, [0.5] * 8])
-    shared = frozenset({"head", "amp"})
+    shared = frozenset({("head", 0.4), ("amp", 0.3)})
     volts = [VoltsReading(at, alive, 1.5, 0.2, 1e-9, shared) for at in (first, second)]
     belief = weigh(
         np.array([0.5, 0.5]), [Observation(i, None, v, 1 / 90) for i, v in enumerate(volts)], draws=8, unknown=1e-9
     )
-    covariance = 0.2**2 * np.eye(2) + STAGE_DB**2 * 2 * np.ones((2, 2))
+    covariance = 0.2**2 * np.eye(2) + (0.4**2 + 0.3**2) * np.ones((2, 2))
     means = np.array([[0.0, 0.0], [1.5, 0.5]])
     density = np.array([stats.multivariate_normal(mean, covariance).pdf([1.5, 1.5]) for mean in means])
     assert belief.probability == pytest.approx(density / density.sum(), abs=1e-6)
     assert belief.probability[0] > 0.5  # both are off by the same, as by a stage before them
+
+
+def test_what_a_stage_is_off_moves_what_is_expected_behind_it() -> None:
+    """Once a source was read 6 dB over the prediction, what comes behind it is expected so, as conjugate normals have it."""
+    alive, flat = np.ones((1, 64), dtype=bool), np.zeros((1, 64))
+    source, both = frozenset({("head", 4.0)}), frozenset({("head", 4.0), ("amp", 0.5)})
+    read = Observation(0, None, VoltsReading(flat, alive, 6.0, 0.2, 1e-9, source), 1 / 90)
+    belief = weigh(np.ones(1), [read], draws=64, unknown=1e-9)
+    moved, spread = belief.moved(flat, both)
+    assert moved[0, 0] == pytest.approx(6.0 * 4.0**2 / (4.0**2 + 0.2**2), abs=0.01)
+    assert spread[0] == pytest.approx(np.sqrt(0.5**2 + 4.0**2 * 0.2**2 / (4.0**2 + 0.2**2)), abs=0.01)
 
 
 # ---- value of information ---------------------------------------------------------------------------------------

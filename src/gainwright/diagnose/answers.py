@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 TOUCHING_OHM = 1e5
 STILL = 0.1
 """Coils that move a cone by less than this share work against each other."""
+MOVES = (0.1, 0.5)
+"""Share of its usual movement by a small battery from which a cone is seen to move; people differ (common practice)."""
 METER_LEADS_OHM = (0.05, 0.2, 0.5)
 """What the leads of an ohmmeter and their contacts add to a coil: least, usual, most (common practice, no published source)."""
 SIDES_DIFFER_DB = 3.0
@@ -69,7 +71,7 @@ class AnswerModel(WordedAnswers):
         self.chain = observer.chain
         self.changes = self.ensemble.changes
         self.leads = leads_by_name(self.chain.wiring)
-        self._usual: dict[str, tuple[float, float]] = {}
+        self._usual: dict[str, tuple[float, float, float]] = {}
         self._kept: dict[tuple[object, ...], Answers] = {}
         self._noise: dict[tuple[str, Node, float], float] = {}
         self._arriving: dict[Wire, Floats] = {}
@@ -167,11 +169,14 @@ class AnswerModel(WordedAnswers):
         """Return how a cone moves; without a side, that of the abnormal side."""
         pairs = self._speaker_wires(name)
         moves = np.zeros((len(self.changes), self.ensemble.draws), dtype=np.intp)
+        seen = MOVES[0] + (MOVES[1] - MOVES[0]) * self.ensemble.doubt[:, 4]
         for i in {*self._affecting(pairs), *(k for k, c in enumerate(self.changes) if c.coil)}:
             c = self.changes[i]
             for wire in pairs:
                 still = np.asarray(c.load.get(wire[1], 1.0)) > 1e6
-                still = still | (np.asarray(c.series_ohm.get(wire, 0.0)) >= LEAD_OPEN_OHM)
+                # the battery is at the end of the lead: what is in series with the coil takes its share
+                series = np.asarray(c.series_ohm.get(wire, 0.0)) / self.usual_coil_ohm(wire[1].stage)
+                still = still | (1 / (1 + series) < seen)
                 still = still | (wire in c.shorted or c.coil.get(wire[1].stage, 1.0) < STILL)
                 still = still | np.asarray(c.burnt.get(wire[1], False))
                 turned = np.asarray(c.sign.get(wire, 1.0)) < 0

@@ -26,12 +26,12 @@ if TYPE_CHECKING:
 
 SPAN_DB = 90.0
 """Range of a wrong reading, uniform."""
-STAGE_DB = 0.4
-"""By how much a stage is off from what the job says of it, standard deviation: parts of 5 % (common practice)."""
+StageDoubt = tuple[str, float]
+"""A stage, and by how much it may be off from what the job says of it, standard deviation in dB."""
 FEWEST = 6
 """A hypothesis with fewer draws that could have given a reading uses the covariance of the others."""
 MOST_FOR_PAIRS = 5
-"""Up to this number of readings, two of them may be wrong; among more, only one."""
+"""Up to this number of readings, any two of them may be wrong; among more, the one that most probably is, and another."""
 _TINY = 1e-300
 
 
@@ -46,7 +46,7 @@ class VoltsReading:
     reads_db : the reading.
     sd_db : its standard deviation about the prediction, beyond that of the draws.
     wrong : probability that such a reading is completely wrong.
-    through : the stages that the signal passed; each is off by a little, the same in every reading behind it.
+    through : the stages that the signal passed; each is off by the same in every reading behind it.
     """
 
     predicted_db: Floats
@@ -54,7 +54,7 @@ class VoltsReading:
     reads_db: float
     sd_db: float
     wrong: float
-    through: frozenset[str] = frozenset()
+    through: frozenset[StageDoubt] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +94,7 @@ class Kernels:
         readings).
     reads : readings in dB, shape (readings,).
     used : the readings taken as right in the leading case, indices.
+    through : the stages that each reading passed.
     """
 
     weight: Floats
@@ -105,6 +106,7 @@ class Kernels:
     total: Floats
     reads: Floats
     used: tuple[int, ...]
+    through: tuple[frozenset[StageDoubt], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,11 +133,11 @@ class Belief:
     wrong: dict[int, float]
     kernels: Kernels | None
 
-    def moved(self, predicted_db: Floats) -> tuple[Floats, Floats]:
+    def moved(self, predicted_db: Floats, through: frozenset[StageDoubt] = frozenset()) -> tuple[Floats, Floats]:
         """Return predictions at another node given the readings, and their spread beyond the draws', both dB."""
         if self.kernels is None:
-            return predicted_db, np.zeros(len(predicted_db))
-        return _moved(self.kernels, predicted_db)
+            return predicted_db, np.full(len(predicted_db), np.sqrt(_in_common(through, through)))
+        return _moved(self.kernels, predicted_db, through)
 
 
 def posterior(log_prior: Floats, log_likelihood: Floats) -> Floats:
@@ -156,9 +158,9 @@ def weigh(prior: Floats, observations: Sequence[Observation], *, draws: int, unk
     """
     answers = _answers(observations, (len(prior), draws))
     volts = [(o.entry, o.volts) for o in observations if o.volts is not None]
-    terms, kernels, wrong_sets = _volts_terms([v for _, v in volts], answers)
     with np.errstate(divide="ignore"):
         log_prior = np.log(prior)
+    terms, kernels, wrong_sets = _volts_terms([v for _, v in volts], answers, log_prior[:, None] + answers)
     log_terms = log_prior[:, None] - np.log(draws) + answers + terms
     top = np.max(log_terms)
     mass = np.exp(log_terms - top)
@@ -214,20 +216,31 @@ Terms = list[tuple[tuple[int, ...], "Floats"]]
 """Sets of readings taken as right, and the log likelihood of every draw under each."""
 
 
-def _volts_terms(volts: Sequence[VoltsReading], answers: Floats) -> tuple[Any, Kernels | None, Terms]:
+def _volts_terms(volts: Sequence[VoltsReading], answers: Floats, log_rest: Floats) -> tuple[Any, Kernels | None, Terms]:
     if not volts:
         return 0.0, None, []
     kernels = _kernels(volts, answers)
     alive = np.stack([v.alive for v in volts], axis=-1)
     wrong = np.array([v.wrong for v in volts])
     n = len(volts)
-    most_wrong = 2 if n <= MOST_FOR_PAIRS else 1
     sets: Terms = []
-    for out in range(min(most_wrong, n) + 1):
-        for dropped in itertools.combinations(range(n), out):
-            used = tuple(k for k in range(n) if k not in dropped)
-            odds = float(np.sum(np.log(1 - wrong[list(used)])) + np.sum(np.log(wrong[list(dropped)] / SPAN_DB)))
-            sets.append((used, _log_normal(kernels, used, alive) + odds))
+
+    def drop(dropped: tuple[int, ...]) -> Floats:
+        used = tuple(k for k in range(n) if k not in dropped)
+        odds = float(np.sum(np.log(1 - wrong[list(used)])) + np.sum(np.log(wrong[list(dropped)] / SPAN_DB)))
+        sets.append((used, _log_normal(kernels, used, alive) + odds))
+        return sets[-1][1]
+
+    none = float(np.max(drop(()) + log_rest))
+    without = [float(np.max(drop((k,)) + log_rest)) for k in range(n)]
+    if n <= MOST_FOR_PAIRS:
+        pairs = list(itertools.combinations(range(n), 2))
+    else:
+        worst = int(np.argmax(without))
+        # where one less doesn't agree better, two less don't either
+        pairs = [(min(worst, k), max(worst, k)) for k in range(n) if k != worst] if without[worst] > none else []
+    for pair in pairs:
+        drop(pair)
     stacked = np.stack([term for _, term in sets])
     top = np.max(stacked, axis=0)
     total: Floats = top + np.log(np.sum(np.exp(stacked - top), axis=0))
@@ -251,8 +264,8 @@ def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
     h = (4 / (n + 2)) ** (1 / (n + 4)) * np.maximum(count, FEWEST) ** (-1 / (n + 4))
     squared = np.minimum(h, 0.9) ** 2
     shrink = np.sqrt(1 - squared)
-    shared = [[len(v.through & other.through) for other in volts] for v in volts]
-    own = np.diag([v.sd_db**2 for v in volts]) + STAGE_DB**2 * np.array(shared)
+    shared = [[_in_common(v.through, other.through) for other in volts] for v in volts]
+    own = np.diag([v.sd_db**2 for v in volts]) + np.array(shared)
     return Kernels(
         weight,
         count,
@@ -263,7 +276,13 @@ def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
         squared[:, None, None] * covariance + own,
         np.array([v.reads_db for v in volts]),
         tuple(range(n)),
+        tuple(v.through for v in volts),
     )
+
+
+def _in_common(one: frozenset[StageDoubt], other: frozenset[StageDoubt]) -> float:
+    """Return the covariance of two readings by the stages that both passed, dB squared."""
+    return sum(sd_db**2 for _, sd_db in one & other)
 
 
 def _log_normal(kernels: Kernels, used: tuple[int, ...], alive: npt.NDArray[np.bool_]) -> Floats:
@@ -296,18 +315,21 @@ def _leading(kernels: Kernels, sets: Terms, log_rest: Floats) -> Kernels:
     return replace(kernels, used=best[0])
 
 
-def _moved(kernels: Kernels, predicted: Floats) -> tuple[Floats, Floats]:
+def _moved(kernels: Kernels, predicted: Floats, through: frozenset[StageDoubt]) -> tuple[Floats, Floats]:
     pick = list(kernels.used)
+    own = _in_common(through, through)
     if not pick:
-        return predicted, np.zeros(len(predicted))
+        return predicted, np.full(len(predicted), np.sqrt(own))
     mean = np.einsum("hd,hd->h", kernels.weight, predicted)
     off = predicted - mean[:, None]
     read_mean = np.einsum("hd,hdi->hi", kernels.weight, kernels.predicted[:, :, pick])
     read_off = kernels.predicted[:, :, pick] - read_mean[:, None]
     cross = np.einsum("hd,hd,hdi->hi", kernels.weight, off, read_off) * kernels.squared[:, None]
+    cross = cross + np.array([_in_common(through, kernels.through[k]) for k in pick])
     total = kernels.total[:, pick][:, :, pick]
     gain = np.linalg.solve(total, cross[:, :, None])[:, :, 0]
     moved = mean[:, None] + kernels.shrink[:, None] * off
     moved = moved + np.einsum("hi,hdi->hd", gain, kernels.reads[pick] - kernels.centred[:, :, pick])
-    variance = kernels.squared * np.einsum("hd,hd->h", kernels.weight, off**2) - np.einsum("hi,hi->h", gain, cross)
+    variance = kernels.squared * np.einsum("hd,hd->h", kernels.weight, off**2) + own
+    variance = variance - np.einsum("hi,hi->h", gain, cross)
     return moved, np.sqrt(np.maximum(variance, 0.0))

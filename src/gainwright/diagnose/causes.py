@@ -82,7 +82,7 @@ ODDS: dict[str, float] = {
     "outputs_crossed": 1,
     "speaker_damaged": 2,
     "coil_open": 1,
-    "input_mode_wrong": 1,
+    "input_mode_wrong": 2,
     "player_equaliser_on": 2,
     "control_bypassed": 1,
     "lead_loose": 1,

@@ -11,14 +11,13 @@ import numpy as np
 
 from gainwright.diagnose.change import Change
 from gainwright.diagnose.device_changes import DEVICE_CHANGES
+from gainwright.diagnose.filter_changes import high_pass_in_the_way, low_pass_in_the_way
 from gainwright.diagnose.overloads import TOUCHING_OHM, with_protection
 from gainwright.model import (
     Amplifier,
-    HeadUnit,
     LevelControl,
     LineDriver,
     Port,
-    Processor,
     RemoteLevel,
     Speaker,
     leads_by_name,
@@ -42,10 +41,10 @@ OPEN_SPEAKER = 1e12
 """Factor on a speaker's resistance that opens it."""
 SHORTED_SPEAKER = (0.02, 0.4)
 """From a coil burnt together at its ends to some of its turns: a meter then reads far below, not always 0."""
-LINE_LEAD_OHM = (10.0, 1e6)
-"""From a tarnished plug that takes nothing a meter sees from an input of 10 kohm to one that hardly touches."""
-POWER_LEAD_OHM = (0.5, 50e3)
-"""From a strand left of a speaker lead, or a green plug, to one that hardly touches."""
+LINE_LEAD_OHM = (10.0, 1e5)
+"""From a tarnished plug that takes nothing a meter sees from an input of 10 kohm to one that hardly lets through; more is open."""
+POWER_LEAD_OHM = (0.5, 1e3)
+"""From a strand left of a speaker lead to a green plug: volts break a thicker film down, so that more is open or less."""
 SOURCE_LOW_DB = (3.0, 40.0)
 """From the least that is complained about to an output stage that is broken, or a menu's lowest setting."""
 TONE_LOW_DB = (2.0, 40.0)
@@ -64,16 +63,6 @@ BOOST_HZ, BASS_BOOST_HZ = (30.0, 10e3), (30.0, 120.0)
 """Bands of an equaliser lie anywhere, more often low; the boost of an amplifier is a bass boost mostly."""
 BASS_BOOSTS = 0.7
 """Share of amplifiers' boosts that are one (common practice, no published source)."""
-KNOBS_HZ: dict[type, dict[str, tuple[float, float]]] = {
-    HeadUnit: {"low_pass": (30.0, 4000.0), "high_pass": (30.0, 8000.0)},  # those for active ways reach far
-    Processor: {"low_pass": (20.0, 20e3), "high_pass": (20.0, 20e3)},
-    Amplifier: {"low_pass": (30.0, 4000.0), "high_pass": (15.0, 4000.0)},
-}
-"""Corners that the knobs and menus of a kind of stage usually have; a job's `low_pass_range` goes before."""
-SLOPES = (12.0, 24.0)
-"""Slopes that such filters usually have, dB per octave; one as likely as the other."""
-IN_THE_WAY = 0.7
-"""A filter in the way is at least this far from where the job has it, as a ratio of corners."""
 LOAD = (0.15, 0.7)
 """From eight speakers where two were meant to one more in parallel with two."""
 SAG = (0.5, 0.92)
@@ -226,44 +215,6 @@ def _input_range_wrong(where: str, chain: Chain, hidden: Floats) -> Change:
     return Change(settings={f"{where}.input_range": (stands + away) % positions})
 
 
-def _span_hz(chain: Chain, node: Node, control: str) -> tuple[float, float]:
-    """Return the ends of a filter's knob: the job's, else those that are usual for its kind of stage."""
-    stage = chain.job.stages[node.stage]
-    holder = stage if isinstance(stage, Amplifier) else getattr(stage, "outputs", {}).get(node.output)
-    given = getattr(holder, f"{control}_range", None)
-    usual = next((ends for kind, ends in KNOBS_HZ.items() if isinstance(stage, kind)), KNOBS_HZ[Processor])[control]
-    return usual if given is None or given.high_hz <= given.low_hz else (given.low_hz, given.high_hz)
-
-
-def _corner(chain: Chain, node: Node, control: str) -> float | None:
-    fact = chain.facts.get(f"{node.stage}.{node.output}.{control}.corner")
-    return None if fact is None else fact.quantity.nominal
-
-
-def _slope(where: str, chain: Chain, hidden: Floats) -> dict[Node, Floats]:
-    return dict.fromkeys(_outputs(where, chain), np.where(hidden[:, 1] < 0.5, *SLOPES))
-
-
-def _low_pass(where: str, chain: Chain, hidden: Floats) -> Change:
-    found = {}
-    for node in _outputs(where, chain):
-        low_hz, high_hz = _span_hz(chain, node, "low_pass")
-        set_hz = _corner(chain, node, "low_pass")
-        high_hz = high_hz if set_hz is None else min(IN_THE_WAY * set_hz, high_hz)
-        found[node] = _log((min(low_hz, IN_THE_WAY * high_hz), high_hz), hidden[:, 0])
-    return Change(low_pass_hz=found, slope=_slope(where, chain, hidden))
-
-
-def _high_pass(where: str, chain: Chain, hidden: Floats) -> Change:
-    found = {}
-    for node in _outputs(where, chain):
-        low_hz, high_hz = _span_hz(chain, node, "high_pass")
-        set_hz = _corner(chain, node, "high_pass")
-        low_hz = low_hz if set_hz is None else max(set_hz / IN_THE_WAY, low_hz)
-        found[node] = _log((low_hz, max(high_hz, low_hz / IN_THE_WAY)), hidden[:, 0])
-    return Change(high_pass_hz=found, slope=_slope(where, chain, hidden))
-
-
 def _boost_on(where: str, chain: Chain, hidden: Floats) -> Change:
     bass = isinstance(chain.job.stages.get(where), Amplifier)
     centre_hz = _log(BOOST_HZ, hidden[:, 1] ** 1.5)
@@ -363,8 +314,8 @@ _MAKERS: dict[str, Callable[[str, Chain, Floats], Change]] = {
     "gain_low": _gain_low,
     "gain_high": _gain_high,
     "input_range_wrong": _input_range_wrong,
-    "low_pass_in_the_way": _low_pass,
-    "high_pass_in_the_way": _high_pass,
+    "low_pass_in_the_way": low_pass_in_the_way,
+    "high_pass_in_the_way": high_pass_in_the_way,
     "boost_on": _boost_on,
     "output_muted": _silent,
     "output_misrouted": _output_misrouted,

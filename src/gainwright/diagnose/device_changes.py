@@ -28,10 +28,14 @@ if TYPE_CHECKING:
 OPEN_OHM = 1e12
 FADER_DB = (6.0, 60.0)
 """From a step or two off the middle to the end of its travel."""
-MODE_DB = (-26.0, 26.0)
-"""Between line and speaker level the ranges of an input differ by 10 to 26 dB, either way."""
-MODE_SILENT = 0.5
-"""Share of wrong input modes that take nothing from the input in use."""
+MODE_DB = (10.0, 26.0)
+"""Between line and speaker level the ranges of an input differ by 10 to 26 dB."""
+MODE_SILENT, MODE_OTHER_WAY = 0.4, 0.2
+"""Share of wrong input modes that take nothing from the input in use, and of those that go the less usual way.
+
+The usual way is that of the level in use: made for speakers, an input takes little of a line; made for a line, it is too
+sensitive for speakers.
+"""
 EQUALISER_DB = (3.0, 15.0)
 EQUALISER_HZ = (40.0, 12e3)
 SUB_FILTERED, SUB_CORNER_HZ, SUB_SLOPES = 0.8, (50.0, 150.0), (12.0, 24.0)
@@ -40,7 +44,8 @@ RUBBING_THD = (0.06, 0.6)
 """Of a coil that rubs, a torn cone: heard at any level."""
 
 
-def _nodes(where: str, chain: Chain) -> list[Node]:
+def nodes_at(where: str, chain: Chain) -> list[Node]:
+    """Return the nodes of a stage, a chassis or an output."""
     members = stages_of(chain.job, where)
     return [n for n in chain.nodes if n.stage in members or where == f"{n.stage}.{n.output}"]
 
@@ -50,7 +55,7 @@ def _silent(nodes: list[Node], hidden: Floats) -> Change:
 
 
 def _box_no_power(where: str, chain: Chain, hidden: Floats) -> Change:
-    found = _silent(_nodes(where, chain), hidden)
+    found = _silent(nodes_at(where, chain), hidden)
     found.dead[where] = "supply"
     return found
 
@@ -59,7 +64,7 @@ def _shared(why: str) -> Callable[[str, Chain, Floats], Change]:
     def make(where: str, chain: Chain, hidden: Floats) -> Change:
         del where
         units = powered_units(chain.job, turned_on=why == "turn_on")
-        found = _silent([node for unit in units for node in _nodes(unit, chain)], hidden)
+        found = _silent([node for unit in units for node in nodes_at(unit, chain)], hidden)
         found.dead |= dict.fromkeys(units, why)
         return found
 
@@ -69,11 +74,11 @@ def _shared(why: str) -> Callable[[str, Chain, Floats], Change]:
 def _fader_over(where: str, chain: Chain, hidden: Floats) -> Change:
     low, high = FADER_DB
     down = 10 ** (-(low + (high - low) * hidden[:, 0]) / 20)
-    return Change(gain=dict.fromkeys(_nodes(where, chain), down))
+    return Change(gain=dict.fromkeys(nodes_at(where, chain), down))
 
 
 def _switched_off(where: str, chain: Chain, hidden: Floats) -> Change:
-    return _silent(_nodes(where, chain), hidden)
+    return _silent(nodes_at(where, chain), hidden)
 
 
 def _outputs_crossed(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -116,15 +121,18 @@ def _ports_by_side(stage: str, output: str, chain: Chain) -> dict[str, list[Port
 
 def _input_mode(where: str, chain: Chain, hidden: Floats) -> Change:
     low, high = MODE_DB
-    share = np.where(hidden[:, 0] < MODE_SILENT, 0.0, 10 ** ((low + (high - low) * hidden[:, 1]) / 20))
-    return Change(gain=dict.fromkeys(_nodes(where, chain), share))
+    stage = chain.job.stages[where]
+    louder = isinstance(stage, Amplifier) and stage.high_level
+    way = np.where((hidden[:, 2] < MODE_OTHER_WAY) != louder, 1.0, -1.0)
+    share = np.where(hidden[:, 0] < MODE_SILENT, 0.0, 10 ** (way * (low + (high - low) * hidden[:, 1]) / 20))
+    return Change(gain=dict.fromkeys(nodes_at(where, chain), share))
 
 
 def _player_equaliser(where: str, chain: Chain, hidden: Floats) -> Change:
     low, high = EQUALISER_DB
     size_db = (low + (high - low) * hidden[:, 0]) * np.where(hidden[:, 2] < 0.5, 1.0, -1.0)
     centre_hz = EQUALISER_HZ[0] * (EQUALISER_HZ[1] / EQUALISER_HZ[0]) ** hidden[:, 1]
-    return Change(boost=dict.fromkeys(_nodes(where, chain), (size_db, centre_hz)))
+    return Change(boost=dict.fromkeys(nodes_at(where, chain), (size_db, centre_hz)))
 
 
 def _bypassed(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -163,7 +171,7 @@ def _lead_loose(where: str, chain: Chain, hidden: Floats) -> Change:
 
 
 def _amplifier_hot(where: str, chain: Chain, hidden: Floats) -> Change:
-    found = _silent(_nodes(where, chain), hidden)
+    found = _silent(nodes_at(where, chain), hidden)
     found.comes_and_goes[where] = True
     if any(isinstance(chain.job.stages.get(stage), Amplifier) for stage in stages_of(chain.job, where)):
         found.protecting[where] = np.ones(len(hidden), dtype=bool)

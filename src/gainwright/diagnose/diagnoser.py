@@ -48,8 +48,8 @@ FINE_DRAWS = ((8, 512), (16, 256), (40, 128))
 """Up to so many hypotheses, so many draws of the refined pass over the remaining ones."""
 FEW_EFFECTIVE = 30.0
 """A smaller effective sample size is refined with more draws."""
-IN_PLAY = 2e-3
-"""Less likely hypotheses are left out of the refined pass."""
+IN_PLAY, IN_PLAY_POOR, FEW_DRAWS = 2e-3, 1e-4, 8.0
+"""Less likely hypotheses are left out of the refined pass: those that few draws speak of only if they are far less likely."""
 MOST_IN_PLAY = FINE_DRAWS[-1][0]
 LEAST_PREDICTED, MUCH_IN_PLAY = 1e-4, 0.8
 """Outcomes of tests aren't predicted under less likely hypotheses."""
@@ -202,13 +202,13 @@ class Diagnoser:
             self._pools.popitem(last=False)
         return found, np.arange(len(key[2]))
 
-    def _build(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
+    def _build(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int, *, learning: bool = False) -> AnswerModel:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
             mark.tuned for i in self.instruments.values() if isinstance(i, Indicator) for mark in i.marks.values()
         )
         harmonics = 3 if plain else 20
         ensemble = Ensemble(self.chain, hypotheses, draws=draws, seed=seed, harmonics=harmonics, noted=self._noted)
-        return AnswerModel(Observer(ensemble, self.instruments))
+        return AnswerModel(Observer(ensemble, self.instruments, learning=learning))
 
     def weigh(self, entries: Sequence[Entry]) -> CauseProbabilities:
         """Return the probabilities of the causes given the evidence."""
@@ -301,8 +301,8 @@ class Diagnoser:
     def weigh_hypothesis(
         self, hypothesis: Hypothesis, entries: Sequence[Entry], *, draws: int, seed: int
     ) -> WeighedEnsemble:
-        """Return the weighed ensemble of one hypothesis alone, with a given number of draws."""
-        return Pool(self._build([hypothesis], draws, seed)).weighed(np.ones(1), Evidence.of(entries))
+        """Return the weighed ensemble of one hypothesis alone, with a given number of draws, to learn the chain's numbers."""
+        return Pool(self._build([hypothesis], draws, seed, learning=True)).weighed(np.ones(1), Evidence.of(entries))
 
     def _in_play(self, rough: WeighedEnsemble, evidence: Evidence, fine: WeighedEnsemble | None) -> WeighedEnsemble:
         """Return the belief, from few draws, over the hypotheses that were weighed again, or else over all likely ones."""
@@ -321,7 +321,8 @@ class Diagnoser:
         """Weigh the remaining hypotheses again with more draws, if too few of the first draws still count; else return None."""
         p = rough.belief.probability
         order = [int(i) for i in np.argsort(-p)]
-        left = [i for i in order if p[i] > IN_PLAY][:MOST_IN_PLAY]
+        poor = rough.belief.effective < FEW_DRAWS
+        left = [i for i in order if p[i] > (IN_PLAY_POOR if poor[i] else IN_PLAY)][:MOST_IN_PLAY]
         thin = any(p[i] > 0.02 and rough.belief.effective[i] < FEW_EFFECTIVE for i in left)
         if not evidence.entries or not thin or len(left) >= MOST_IN_PLAY:
             return None

@@ -62,6 +62,7 @@ class Stimulus:
     speakers : whether speakers are connected.
     fed : stage and volts of an external source, or None.
     swapped : stage or lead whose two sides are exchanged, or empty.
+    octaves : over how many octaves about the tone it is spread in the draws, as the weight of music is.
     """
 
     tone_hz: float
@@ -72,6 +73,7 @@ class Stimulus:
     speakers: bool = True
     fed: tuple[str, float] | None = None
     swapped: str = ""
+    octaves: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +161,12 @@ class Ensemble:
         self._solved.append((stimulus, targets, solved))
         return solved
 
+    def tone_hz(self, stimulus: Stimulus) -> Any:
+        """Return the frequency of a stimulus, Hz; of one spread over octaves in each draw, shape (draws,)."""
+        if not stimulus.octaves:
+            return stimulus.tone_hz
+        return stimulus.tone_hz * 2 ** (stimulus.octaves * (self.doubt[:, 6] - 0.5))
+
     def _solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
         alter = self._actions(stimulus)
         plain = self.chain.needed(targets, alter)
@@ -172,9 +180,10 @@ class Ensemble:
         row[differ] = np.arange(1, len(differ) + 1)
         altered = [Change(), *(self.changes[i] for i in differ)]
         chain, values = self.chain_with(stimulus.sets)
+        tone_hz = self.tone_hz(stimulus)
         solution = chain.solve(
             Conditions(
-                stimulus.tone_hz,
+                np.tile(tone_hz, len(altered)) if stimulus.octaves else tone_hz,
                 stimulus.level_dbfs,
                 values={p: np.tile(v, len(altered)) if np.size(v) > 1 else v for p, v in values.items()},
                 settings=self._settings(chain, altered, dict(stimulus.sets)),

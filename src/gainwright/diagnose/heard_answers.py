@@ -39,6 +39,8 @@ ENGINE_HZ = 40.0
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
 BASS_HZ = 200.0
 """Below, a car is small against the wavelength, and the sides add as pressures (common practice; 1.7 m at 200 Hz)."""
+MUSIC_SHARE = 0.5
+"""Share of a speaker's band, in octaves about its middle, in which the weight of a piece of music lies (practice)."""
 NEARER_DB = (2.0, 8.0)
 """By how much one side is louder at a seat (common practice, no published source)."""
 MORE_BENT = 1.3
@@ -47,8 +49,8 @@ MISHEARD = 0.04
 """How often somebody takes one speaker's sound for a neighbouring word, each time the same."""
 MISHEARD_MUSIC = 0.01
 """The same of music that somebody knows in this car."""
-SLIP = 0.01
-"""How often a word is wrong by itself."""
+SLIP, SLIP_MUSIC = 0.01, 0.003
+"""How often a word is wrong by itself; the same of music that somebody knows, which is why they ask."""
 TAKEN_FOR = {
     "silent": ("faint",),
     "faint": ("silent", "normal"),
@@ -68,7 +70,7 @@ class HeardAnswers(UnitAnswers):
     _speakers: dict[str, list[Wire]]
     _about: dict[Wire | Port, list[int]]
     _kept: dict[tuple[object, ...], Answers]
-    _usual: dict[str, tuple[float, float]]
+    _usual: dict[str, tuple[float, float, float]]
     _noise: dict[tuple[str, Node, float], float]
     _arriving: dict[Wire, Floats]
 
@@ -98,7 +100,7 @@ class HeardAnswers(UnitAnswers):
 
     def usual(self, speaker: str, played: Played) -> Stimulus:
         """Return a tone that represents music at a speaker, one that its path passes: at its ordinary level, or so much lower."""
-        tone_hz, level_dbfs = self._usual_of(speaker)
+        tone_hz, level_dbfs, octaves = self._usual_of(speaker)
         sets = tuple(sorted(played.set.items()))
         return Stimulus(
             tone_hz,
@@ -106,13 +108,17 @@ class HeardAnswers(UnitAnswers):
             sets,
             running=played.engine == "on",
             speakers=played.speakers == "on",
+            octaves=octaves,
         )
 
-    def _usual_of(self, speaker: str) -> tuple[float, float]:
-        """Return the tone, Hz, and level, dBFS, that represent ordinary music at a speaker."""
+    def _usual_of(self, speaker: str) -> tuple[float, float, float]:
+        """Return the tone, Hz, the level, dBFS, and the width in octaves that represent ordinary music at a speaker."""
         if not self._usual:
             for path in played_paths(self.chain.job, self.chain, self.observer.instruments, ()):
-                self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
+                low_hz, high_hz = path.band_hz
+                octaves = MUSIC_SHARE * float(np.log2(high_hz / low_hz))
+                middle_hz = float(np.sqrt(low_hz * high_hz))
+                self._usual |= dict.fromkeys(path.speakers, (middle_hz, path.level_dbfs, octaves))
         return self._usual[speaker]
 
     def _heard_answers(
@@ -142,10 +148,14 @@ class HeardAnswers(UnitAnswers):
                     if ends is None:
                         phasor = self.observer.phasor_v(stimulus, node, nodes) * arriving
                         sides.append(phasor * np.stack([self._turned(c, (node, port)) for c in self.changes]))
-                hum = np.maximum(hum, np.hypot(self._hum_v("hum", node), self._engine_v(node) * running) * arriving)
+                hum = np.maximum(
+                    hum,
+                    np.hypot(self._hum_v("hum", node), self._engine_v(node) * (running and not familiar)) * arriving,
+                )
                 whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
-        if stimulus is not None and stimulus.tone_hz < BASS_HZ and len(sides) == 2:
-            loudest = self._together(*sides)
+        if stimulus is not None and len(sides) == 2:
+            in_bass = np.asarray(self.ensemble.tone_hz(stimulus) < BASS_HZ)
+            loudest = np.where(in_bass, self._together(*sides), loudest) if np.any(in_bass) else loudest
         for i, c in enumerate(self.changes):
             for port in (port for _, port in pairs if side in ("both", port.side) or port.side == "mono"):
                 thd[i] = np.maximum(thd[i], c.damaged.get(port, 0.0))
@@ -262,16 +272,17 @@ def _db_over(value: Any, bound: Any) -> Floats:
     return np.asarray(20 * np.log10(np.maximum(value, 1e-9) / bound))
 
 
-def as_told(parts: Floats, *, misheard: bool) -> Floats:
+def as_told(parts: Floats, *, misheard: bool, slip: float = SLIP) -> Floats:
     """Return the probability of each word as it is told, from that of what is there to hear; the words are the first axis.
 
     Parameters
     ----------
     misheard : whether the speaker's sound is taken for a neighbouring word; else only slips happen.
+    slip : how often they do.
     """
-    told = np.full_like(parts, SLIP / len(WORDS))
+    told = np.full_like(parts, slip / len(WORDS))
     for i, word in enumerate(WORDS):
         others = TAKEN_FOR[word] if misheard else (word,)
         for other in others:
-            told[WORDS.index(other)] += (1 - SLIP) * parts[i] / len(others)
+            told[WORDS.index(other)] += (1 - slip) * parts[i] / len(others)
     return told

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.belief import SPAN_DB, Observation, VoltsReading
+from gainwright.diagnose.belief import SPAN_DB, Observation, StageDoubt, VoltsReading
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.given_answers import gain_position_read, given_answers
-from gainwright.diagnose.heard_answers import MISHEARD, MISHEARD_MUSIC, WORDS, as_told
-from gainwright.diagnose.intermittent import THERE, come_and_go, mixed
+from gainwright.diagnose.heard_answers import MISHEARD, MISHEARD_MUSIC, SLIP, SLIP_MUSIC, WORDS, as_told
+from gainwright.diagnose.intermittent import come_and_go, mixed, there
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.diagnose.overloads import load_ohm
 from gainwright.diagnose.unit_answers import SURE, Answers
@@ -63,21 +63,21 @@ def observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observa
     """Return the observations of one entry; what comes and goes is there or not in each of them anew."""
     found = _observe(index, entry, answer_model)
     rows, sound = come_and_go(answer_model.ensemble, entry)
-    return [_at_times(o, rows, sound, entry) for o in found] if rows else found
+    return [_at_times(o, rows, sound, entry, there(answer_model.ensemble, entry)) for o in found] if rows else found
 
 
-def _at_times(observation: Observation, rows: list[int], sound: int, entry: Entry) -> Observation:
+def _at_times(observation: Observation, rows: list[int], sound: int, entry: Entry, share: np.ndarray) -> Observation:
     """Return an observation under hypotheses that are there only at times; in volts, in a share of their draws."""
     if observation.chance is not None:
-        mistaken = None if observation.mistaken is None else mixed(observation.mistaken, rows, sound)
-        return replace(observation, chance=mixed(observation.chance, rows, sound), mistaken=mistaken)
+        mistaken = None if observation.mistaken is None else mixed(observation.mistaken, rows, sound, share)
+        return replace(observation, chance=mixed(observation.chance, rows, sound, share), mistaken=mistaken)
     volts = observation.volts
     assert volts is not None  # noqa: S101  an observation is one of both
     told = json.dumps(as_mapping(entry), sort_keys=True, default=str)
-    there = np.random.default_rng(zlib.crc32(told.encode())).random(volts.alive.shape[1]) < THERE
+    now = np.random.default_rng(zlib.crc32(told.encode())).random(volts.alive.shape[1]) < share
     shown, alive = np.array(volts.predicted_db), np.array(volts.alive)
-    shown[rows] = np.where(there, shown[rows], shown[sound])
-    alive[rows] = np.where(there, alive[rows], alive[sound])
+    shown[rows] = np.where(now, shown[rows], shown[sound])
+    alive[rows] = np.where(now, alive[rows], alive[sound])
     return replace(observation, volts=replace(volts, predicted_db=shown, alive=alive))
 
 
@@ -108,19 +108,20 @@ def _heard(index: int, entry: HeardSpeaker, answer_model: AnswerModel) -> Observ
     """Return a word told of a speaker; whoever mishears a speaker mishears it each time."""
     place = WORDS.index(str(entry.is_))
     parts = _there_to_hear(entry, answer_model)
-    right, wrong = (as_told(parts, misheard=m)[place] for m in (False, True))
-    return Observation(index, right, None, 1 / len(WORDS), entry.heard, wrong, _misheard(entry))
+    right, wrong = (as_told(parts, misheard=m, slip=_mistakes(entry)[1])[place] for m in (False, True))
+    return Observation(index, right, None, 1 / len(WORDS), entry.heard, wrong, _mistakes(entry)[0])
 
 
-def _misheard(entry: HeardSpeaker) -> float:
-    return MISHEARD if entry.tone_hz is not None or entry.silence else MISHEARD_MUSIC
+def _mistakes(entry: HeardSpeaker) -> tuple[float, float]:
+    """Return how often a speaker's sound is taken for a neighbouring word, and how often a word slips."""
+    return (MISHEARD, SLIP) if entry.tone_hz is not None or entry.silence else (MISHEARD_MUSIC, SLIP_MUSIC)
 
 
 def heard_answers(entry: HeardSpeaker, answer_model: AnswerModel) -> Answers:
     """Return the words on how a speaker sounds as somebody tells them, mistakes included."""
     parts = _there_to_hear(entry, answer_model)
-    right, wrong = (as_told(parts, misheard=m) for m in (False, True))
-    misheard = _misheard(entry)
+    misheard, slip = _mistakes(entry)
+    right, wrong = (as_told(parts, misheard=m, slip=slip) for m in (False, True))
     return Answers(WORDS, (1 - misheard) * right + misheard * wrong)
 
 
@@ -195,7 +196,7 @@ def _volts(
                 levels,
                 instrument.kind,
                 also_db=PROOF_DB if entry.proves else 0.0,
-                through=_through(entry, node, observer),
+                passed=through(entry, node, observer),
             )
         )
     thd_class = _thd_class(entry, observer)
@@ -204,7 +205,7 @@ def _volts(
     return found
 
 
-def _through(entry: Reading, node: Node, observer: Observer) -> frozenset[str]:
+def through(entry: Reading, node: Node, observer: Observer) -> frozenset[StageDoubt]:
     """Return the stages that the signal of a reading passed; none that matter where two outputs or settings are compared."""
     if entry.proves or entry.against:
         return frozenset()
@@ -212,7 +213,7 @@ def _through(entry: Reading, node: Node, observer: Observer) -> frozenset[str]:
     found = {node.stage, *(n.stage for n in wiring.upstream(node.stage))}
     if entry.feed is not None:
         found -= {n.stage for n in wiring.upstream(entry.feed.into)}
-    return frozenset(found)
+    return frozenset((stage, observer.stage_db[stage]) for stage in found)
 
 
 def volts_observation(
@@ -222,14 +223,14 @@ def volts_observation(
     kind: str,
     *,
     also_db: float = 0.0,
-    through: frozenset[str] = frozenset(),
+    passed: frozenset[StageDoubt] = frozenset(),
 ) -> Observation:
     """Return a reading in volts as an observation: a level, or silence.
 
     Parameters
     ----------
     also_db : standard deviation of a doubt beside those of instrument and model.
-    through : the stages that the signal passed.
+    passed : the stages that the signal passed, and how far each may be off.
     """
     wrong = WRONG[kind]
     if reads_v <= levels.quiet_v:
@@ -237,9 +238,15 @@ def volts_observation(
         chance = (1 - wrong) * near + wrong * QUIET_ELSEWHERE * share
         return Observation(index, chance, None, QUIET_ELSEWHERE * share)
     digit_db = 8.69 * 0.29 * max(levels.digit_v, 1e-6 * reads_v) / reads_v
-    sd_db = math.hypot(MODEL_DB, digit_db, also_db)
-    reading = VoltsReading(levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), sd_db, wrong, through)
+    sd_db = math.hypot(MODEL_DB, digit_db, also_db, _stray_db(reads_v, levels))
+    reading = VoltsReading(levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), sd_db, wrong, passed)
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
+
+
+def _stray_db(reads_v: float, levels: DrawnLevels) -> float:
+    """Return what a stray voltage beside the tone does to a reading, standard deviation in dB: it adds in power."""
+    first, last = levels.stray_v
+    return 4.34 * last**2 / reads_v**2 / math.sqrt(4 * math.log(last / first))
 
 
 def _quiet_reading(reads_v: float, levels: DrawnLevels) -> tuple[np.ndarray, float]:

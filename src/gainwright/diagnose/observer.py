@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.diagnose.unknown_gains import STAGE_DB, stage_doubts
 from gainwright.model import Indicator, Multimeter, Recorder, describe_marks, gives_power
 from gainwright.solve import (
     Loading,
@@ -71,13 +72,19 @@ class DrawnLevels:
 
 
 class Observer:
-    """An ensemble seen through its instruments."""
+    """An ensemble seen through its instruments.
 
-    def __init__(self, ensemble: Ensemble, instruments: dict[str, Instrument]) -> None:
+    Parameters
+    ----------
+    learning : whether readings are to teach the numbers of the chain: what they differ by is then theirs.
+    """
+
+    def __init__(self, ensemble: Ensemble, instruments: dict[str, Instrument], *, learning: bool = False) -> None:
         self.ensemble = ensemble
         self.chain = ensemble.chain
         self.instruments = instruments
         self.nodes = {str(node): node for node in self.chain.nodes}
+        self.stage_db = dict.fromkeys(self.chain.job.stages, STAGE_DB) if learning else stage_doubts(self.chain)
         names = list(instruments)
         doubt = ensemble.doubt
         self._ratio = {name: 2 * doubt[:, (3 * i) % 8] - 1 for i, name in enumerate(names)}

@@ -26,6 +26,8 @@ _KNOWN: WeakKeyDictionary[Chain, dict[tuple[Any, ...], PlayedPath]] = WeakKeyDic
 """Paths of chains in use, by what they depend on: they are asked for with every entry."""
 LOWER_DB = 10.0
 """Listening again so much lower tells a chain that clips from a damaged speaker; nothing else is played so."""
+MUSIC_HZ = (40.0, 8000.0)
+"""Between these nearly all of the power of music lies, and of what is heard of it (common practice, no published source)."""
 LINEAR_DBFS = -60.0
 """So low that no ceiling is reached."""
 
@@ -41,6 +43,7 @@ class PlayedPath:
     speakers : the speakers that it drives.
     tone_hz, level_dbfs, sets : tone and settings of controls for tests along it.
     healthy_v : volts at each node of a faultless chain, at nominal values.
+    band_hz : between which frequencies music is heard from its speakers.
     """
 
     stage: str
@@ -51,6 +54,7 @@ class PlayedPath:
     level_dbfs: float
     sets: tuple[tuple[str, str], ...]
     healthy_v: Mapping[Node, float]
+    band_hz: tuple[float, float]
 
     @property
     def nodes(self) -> tuple[Node, ...]:
@@ -98,10 +102,10 @@ def _path(
     known = _KNOWN.setdefault(chain, {})
     key = (stage, used_hz, level_dbfs, sets, tuple(instruments))
     if key not in known:
-        tone_hz = _tone_hz(way, ends, chain, instruments, used_hz)
+        tone_hz, band_hz = _tone_hz(way, ends, chain, instruments, used_hz)
         solved = chain.solve(Conditions(tone_hz, level_dbfs), targets=ends, margins=False)
         healthy = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
-        known[key] = PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy)
+        known[key] = PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy, band_hz)
     return known[key]
 
 
@@ -127,8 +131,11 @@ def _tone_hz(
     chain: Chain,
     instruments: Mapping[str, Instrument],
     used_hz: Sequence[float],
-) -> float:
-    """Return the frequency of a tone that passes well: the one playing, else the job's, else the path's set-up tone, Hz."""
+) -> tuple[float, tuple[float, float]]:
+    """Return the frequency of a tone that passes well: the one playing, else the job's, else the path's set-up tone, Hz.
+
+    Also return between which frequencies music passes.
+    """
     asked = way.asked_tone_hz(chain.job)
     first = [*dict.fromkeys([*used_hz, *([] if asked is None else [asked])])]
     tones = np.array([*first, *PREFERRED_HZ])
@@ -136,14 +143,17 @@ def _tone_hz(
     reached = solved.rms_v[:, solved.index(ends[0])]
     good = reached >= np.max(reached) * 10 ** (-LOSS_DB / 20)
     kept = [tone for tone, passes in zip(first, good, strict=False) if passes]
-    if kept:
-        return float(kept[0])
     passing = [tone for tone, passes in zip(PREFERRED_HZ, good[len(first) :], strict=True) if passes]
+    low_hz, high_hz = min(passing, default=PREFERRED_HZ[0]), max(passing, default=PREFERRED_HZ[-1])
+    band_hz = max(low_hz, min(MUSIC_HZ[0], high_hz)), min(high_hz, max(MUSIC_HZ[1], low_hz))
+    if kept:
+        return float(kept[0]), band_hz
     speaker = chain.job.stages[way.speaker]
     protected = speaker.protect_below if isinstance(speaker, Speaker) else None
-    return set_up_tone_hz(
-        (min(passing, default=PREFERRED_HZ[0]), max(passing, default=PREFERRED_HZ[-1])),
+    tone_hz = set_up_tone_hz(
+        (low_hz, high_hz),
         protect_below_hz=protected.nominal if protected is not None and protected.known else 0.0,
         limits_hz=tone_limits_hz(instruments.values()),
         passes=lambda tone_hz: tone_hz in passing,
     )
+    return tone_hz, band_hz

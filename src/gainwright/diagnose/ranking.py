@@ -17,6 +17,7 @@ from gainwright.diagnose.observations import (
     stimulus_of,
     swapped,
     thd_chance,
+    through,
 )
 from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, SwapTest
 from gainwright.texts import say
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.diagnose.belief import Belief
+    from gainwright.diagnose.belief import Belief, StageDoubt
     from gainwright.diagnose.candidates import Candidate
     from gainwright.diagnose.weighed import WeighedEnsemble
 
@@ -96,7 +97,11 @@ def predict_outcomes(candidate: Candidate, weighed: WeighedEnsemble) -> Predicte
             return _seen_in_play(_weighted(candidate, words, seen, weighed))
         levels = observer.levels(stimulus, node, entry.with_, candidate.also_solve)
         labels, chance = _binned(
-            levels.shown_db[rows], quiet_chance(levels)[rows], weighed.belief, WRONG[instrument.kind]
+            levels.shown_db[rows],
+            quiet_chance(levels)[rows],
+            weighed.belief,
+            WRONG[instrument.kind],
+            through(entry, node, observer),
         )
         if isinstance(instrument, Recorder):
             thd = _weighted(candidate, THD_CLASSES, thd_chance(levels, observer), weighed)
@@ -138,9 +143,11 @@ def _seen_in_play(found: PredictedOutcomes) -> PredictedOutcomes:
     return PredictedOutcomes(found.candidate, (*labels, say("something else")), chance)
 
 
-def _binned(shown_db: Floats, quiet: Floats, belief: Belief, wrong: float) -> tuple[tuple[str | float, ...], Floats]:
+def _binned(
+    shown_db: Floats, quiet: Floats, belief: Belief, wrong: float, passed: frozenset[StageDoubt]
+) -> tuple[tuple[str | float, ...], Floats]:
     """Return the probability of silence and of each bin of a level, shape (hypotheses, 1 + bins)."""
-    moved, spread_db = belief.moved(shown_db)
+    moved, spread_db = belief.moved(shown_db, passed)
     bins = len(EDGES_DB) - 1
     hypotheses = len(shown_db)
     alive = belief.weight * (1 - quiet)

@@ -1,12 +1,14 @@
-"""Gain controls whose position isn't in the job, or is given with a doubt: `60 % ± 8 %`."""
+"""Gain controls whose position isn't in the job, or is given with a doubt (`60 % ± 8 %`), and how far stages may be off."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, Reading
+from gainwright.jobfile import input_range
+from gainwright.model import Amplifier, HeadUnit, Reading
 from gainwright.quantities import Exact, Unknown, latin_hypercube, parse
 from gainwright.solve import Chain
 
@@ -15,7 +17,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.model import Entry, Job
+    from gainwright.model import AnyStage, Entry, Job
 
     Floats = npt.NDArray[np.float64]
 
@@ -23,6 +25,13 @@ Noted = dict[str, tuple[float, float]]
 """Gain -> the lowest and the highest position at which its amplifier was read, as a share of its travel."""
 
 MIDDLE = 0.5
+STAGE_DB = 0.4
+"""By how much a stage is off from what the job says of it, standard deviation: parts of 5 % (common practice)."""
+SENSITIVITY_DB = 0.8
+"""The same of an amplifier: its sensitivity is given to a digit, and met to 10 % (common practice, no published source)."""
+SOURCE_DB = 4.0
+"""The same of a volume that nobody measured: its steps are tapered, and many sources give all that they can at three
+quarters of the travel, others never (common practice, no published source)."""
 READ_SD = 0.04
 """Standard deviation of a position read off a knob, as a share of its travel (common practice, no published source)."""
 
@@ -95,6 +104,27 @@ def noted_gains(chain: Chain, entries: Sequence[Entry]) -> Noted:
 
 def _stages_to(chain: Chain, stage: str) -> set[str]:
     return {stage, *(node.stage for node in chain.wiring.upstream(stage))}
+
+
+def stage_doubts(chain: Chain) -> dict[str, float]:
+    """Return by how much each stage may be off from what the draws of its numbers say, standard deviation in dB."""
+    return {name: _doubt_db(name, stage, chain) for name, stage in chain.job.stages.items()}
+
+
+def _doubt_db(name: str, stage: AnyStage, chain: Chain) -> float:
+    """Return it for one stage: more for a volume that nobody measured, and for a gain whose place was read off."""
+    top = chain.facts.get(f"{name}.volume.top")
+    if isinstance(stage, HeadUnit) and not stage.all_digital and top is not None and not top.given:
+        return SOURCE_DB
+    if not isinstance(stage, Amplifier):
+        return STAGE_DB
+    noted = not stage.gain.fixed and stage.gain.at is not None and stage.gain.at.known
+    if not noted:
+        return SENSITIVITY_DB
+    nominal, position = chain.nominal(), input_range(stage)
+    ends = f"{name}.input_ranges.{position}" if position else f"{name}.sensitivity"
+    travel_db = abs(20 * math.log10(nominal[f"{ends}.down"] / nominal[f"{ends}.up"]))
+    return math.hypot(SENSITIVITY_DB, READ_SD * travel_db)
 
 
 def position_density(places: Floats, read_off: float) -> Floats:

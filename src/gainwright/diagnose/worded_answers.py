@@ -39,6 +39,8 @@ PROVOKED = {
 """Cause -> how often what comes and goes by it comes by itself, with bumps, with heat, in loud passages."""
 PROVOKED_ELSE = (0.7, 0.1, 0.1, 0.1)
 """The same of any other cause."""
+DOES_NOTHING, STILL_NOTHING = 0.95, 0.98
+"""How often a control that does nothing is found to do nothing; the same where no sound comes whatever is turned."""
 BADLY_MENDED = 0.08
 """How often the repair of the right cause doesn't help, since it was done badly."""
 HEALS_ITSELF, GONE_BY_CHANCE = 0.03, 0.4
@@ -140,7 +142,7 @@ class WordedAnswers(HeardAnswers):
         heard = self.heard(speaker, self.usual(speaker, Played())).chance[0]
         silent = np.broadcast_to(heard, (len(self.changes), heard.shape[-1]))
         idle = np.array([[name in c.idle] for c in self.changes])
-        nothing = np.where(idle, 0.95, np.clip(silent, 0.03, 0.95))
+        nothing = np.where(idle, DOES_NOTHING, np.clip(silent, 0.03, STILL_NOTHING))
         return np.stack([1 - nothing - CRACKLES * (1 - nothing), nothing, CRACKLES * (1 - nothing)])
 
     def _moved(self, lead: str) -> Floats:
@@ -185,7 +187,7 @@ class WordedAnswers(HeardAnswers):
 
     def _one_side_reversed(self, speaker: str) -> Floats:
         """Return what mono bass becomes if the conductors of one side are exchanged: pressures that added cancel."""
-        _, level_dbfs = self._usual_of(speaker)
+        _, level_dbfs, _ = self._usual_of(speaker)
         stimulus = Stimulus(BASS_TONE_HZ, level_dbfs)
         nodes = tuple(node for node, _ in self._speakers[speaker])
         sides = []

@@ -12,7 +12,7 @@ from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.candidates import Catalogue
 from gainwright.diagnose.device_changes import SUB_FILTERED
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
-from gainwright.diagnose.intermittent import THERE
+from gainwright.diagnose.intermittent import there
 from gainwright.diagnose.observations import observe
 from gainwright.errors import JobError
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
@@ -125,18 +125,25 @@ def test_crossed_leads_bring_the_other_outputs_voltage() -> None:
     assert np.all(volts[1] < 0.5 * volts[0])
 
 
-def test_what_comes_and_goes_is_there_half_of_the_time() -> None:
-    """Under a loose lead a word has the mean of its chances with that lead open and in a sound chain, exactly."""
+@pytest.mark.parametrize("asked", [SUB | {"is": "silent"}, {"check": "knob.travel", "is": "works"}])
+def test_what_comes_and_goes_is_there_at_times(asked: dict[str, str]) -> None:
+    """Under a loose lead an answer has the mean of its chances with that lead open and in a sound chain, exactly.
+
+    So has what a control does; only what provokes the fault or is felt of it hasn't.
+    """
     of = diagnoser("two_way_and_sub").rough
     lead = "lead:knob-amp_sub"
     index = {h: i for i, h in enumerate(of.ensemble.hypotheses)}
     loose, cut, sound = (
         index[(Cause(i, w),)] for i, w in (("lead_loose", lead), ("lead_open", lead), ("nothing_wrong", ""))
     )
-    entry = read_entry(SUB | {"is": "silent"}, of.chain.job)
+    entry = read_entry(asked, of.chain.job)
     (found,) = observe(0, entry, of)
     assert found.chance is not None
-    np.testing.assert_allclose(found.chance[loose], THERE * found.chance[cut] + (1 - THERE) * found.chance[sound])
+    share = there(of.ensemble, entry)
+    assert share.min() < 0.15
+    assert share.max() > 0.85
+    np.testing.assert_allclose(found.chance[loose], share * found.chance[cut] + (1 - share) * found.chance[sound])
 
 
 def test_twice_the_same_and_different_points_to_what_comes_and_goes() -> None:
