@@ -11,6 +11,9 @@ import pytest
 
 TREE = Path(__file__).resolve().parent.parent
 
+LONGEST = ("test_blind_cases.py",)
+"""Files with a test that takes half a minute."""
+
 # Seeds: here at random, each run looking elsewhere (pytest-randomly prints the seed at the top, hypothesis a failing
 # example and how to run it again); on a CI machine a fixed search, so that a change is judged by the change, and beside
 # it `--hypothesis-profile=short` at random. A shared machine makes single examples slow without any fault of the code.
@@ -36,6 +39,12 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 def pytest_collection() -> None:
     """Search for no garbage while modules are imported and tests are collected: nearly all of it stays."""
     gc.disable()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with what takes longest, or the other processes would wait for it at the end."""
+    items.sort(key=lambda item: item.path.name not in LONGEST)
 
 
 def pytest_collection_finish() -> None:

@@ -160,14 +160,17 @@ class Hand:
 
 def drive(here: Bay, hand: Hand, *, until: str = "") -> None:
     """Do every step of a run as it says, up to one or to the end, a column's last clean step where its knee is found."""
-    while (state := here.run.next) is not None and state.step.id != until:
-        texts = hand.texts(here.run, state)
+    run = here.run
+    while (state := run.next) is not None and state.step.id != until:
+        texts = hand.texts(run, state)
         for text in texts:
             here.enter(state.step.id, text)
         if not texts:
             here.enter(state.step.id, kind="done")
-        if here.run.of(state.step.id).state == "begun":
-            knee = column_knee(here.run.of(state.step.id), instruments(here.job)[state.step.instrument], limit_thd=0.01)
+        run = here.run
+        if run.of(state.step.id).state == "begun":
+            knee = column_knee(run.of(state.step.id), instruments(here.job)[state.step.instrument], limit_thd=0.01)
             assert knee is not None
             assert knee.last_clean_step is not None
             here.enter(state.step.id, f"{knee.last_clean_step:g}")
+            run = here.run

@@ -61,6 +61,10 @@ CROSS_COUPLING = ("leads_swapped", "output_misrouted", "outputs_crossed")
 """Causes by which a place receives signal from nodes that aren't upstream of it."""
 
 
+KeptWaves = dict[tuple[Node, bool, frozenset[str]], tuple[tuple[float, ...], "Floats"]]
+"""Node, whether speakers load it, what has switched itself off -> the settings it depends on, and its period."""
+
+
 class SimulatedChain(SimulatedLoads, SimulatedUnits):
     """A chain with true values and faults, which gives the rig its waveforms.
 
@@ -79,7 +83,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
     swapped : stage or lead whose two sides are exchanged.
     there : whether a fault that comes and goes is there now.
     limiting : amplifiers and chassis that limit their current into a short; the others switch off.
-    kept : node -> its period under the settings that it depends on, of chains that differ in settings and probe only.
+    kept : periods and the settings that they depend on, of chains that differ in settings and probe only.
     """
 
     def __init__(
@@ -98,7 +102,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         fed: Mapping[str, float] | None = None,
         swapped: str = "",
         limiting: frozenset[str] = frozenset(),
-        kept: dict[Node, tuple[tuple[float, ...], Floats]] | None = None,
+        kept: KeptWaves | None = None,
         there: bool = True,
     ) -> None:
         self.job = job
@@ -228,10 +232,11 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         needed = {node for target in targets for node in (*self.wiring.upstream(target.stage), target)}
         if self.swapped or any(f.cause in CROSS_COUPLING for f in self.faults):
             needed = set(self.wiring.nodes)
-        keeps = self.kept if clip and loaded else None
+        keeps = self.kept if clip else None
         for node in self.wiring.nodes:
             if node in needed:
-                known = None if keeps is None or self._probed(node) else keeps.get(node)
+                key = node, loaded, self.switched_off
+                known = None if keeps is None or self._probed(node) else keeps.get(key)
                 if known is not None and known[0] == self._settings_before(node):
                     at[node] = known[1]
                     continue
@@ -245,7 +250,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
                 alone = not loaded and gives_power(self.job.stages[node.stage])
                 at[node] = emf * (1.0 if alone else self.at_node(node))
                 if keeps is not None and not self._probed(node):
-                    keeps[node] = (self._settings_before(node), at[node])
+                    keeps[key] = (self._settings_before(node), at[node])
         return at
 
     def _settings_before(self, node: Node) -> tuple[float, ...]:

@@ -80,12 +80,15 @@ def filter_period(sections: Floats, period: Floats) -> Floats:
     wave = period
     for section in sections:
         _, first = signal.sosfilt(section[None, :], wave, zi=np.zeros((1, 2)))
-        a1, a2 = section[4], section[5]
-        step = np.array([[-a1, 1.0], [-a2, 0.0]])
-        after = np.linalg.matrix_power(step, len(wave))
-        state = np.linalg.solve(np.eye(2) - after, first[0])
+        state = np.linalg.solve(_lost_in(len(wave), float(section[4]), float(section[5])), first[0])
         wave, _ = signal.sosfilt(section[None, :], wave, zi=state[None, :])
     return np.asarray(wave)
+
+
+@functools.lru_cache(maxsize=1024)
+def _lost_in(count: int, a1: float, a2: float) -> Floats:
+    """Return what a section's state loses in a number of samples without a signal, as a matrix on the state."""
+    return np.asarray(np.eye(2) - np.linalg.matrix_power(np.array([[-a1, 1.0], [-a2, 0.0]]), count))
 
 
 def filter_on(sections: Floats, samples: Floats) -> Floats:

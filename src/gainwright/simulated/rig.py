@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Instrument, Job
+    from gainwright.simulated.chain import KeptWaves
 
     Floats = npt.NDArray[np.float64]
 
@@ -81,7 +82,7 @@ class Rig(Inspection):
         self._fed: dict[str, float] = {}
         self._swapped = ""
         self._state: tuple[Any, ...] = ()
-        self._waves: dict[Node, tuple[tuple[float, ...], Floats]] = {}
+        self._waves: KeptWaves = {}
         self.there = True
         """Whether a fault that comes and goes is there now."""
 
@@ -159,12 +160,12 @@ class Rig(Inspection):
         state["there"] = self.there
         return SimulatedChain(self.job, self.truth, self.settings, self.faults, **state)
 
-    def _kept(self) -> dict[Node, tuple[tuple[float, ...], Floats]] | None:
-        """Return the periods kept of a healthy chain: turning a gain changes none of what is before it."""
-        if self.faults or self._fed or self._swapped:
-            return None
+    def _kept(self) -> KeptWaves:
+        """Return the periods kept of the chain as it is; in a healthy one, turning a gain changes none of what is before it."""
         played = (self.job, self._tone, self._sides, self.off, self.engine_running, self.charger, self.limiting)
         state = (*played, *self.truth.items())
+        if self.faults or self._fed or self._swapped:  # any place may get its signal from any other
+            state += (self.faults, self.there, *self._fed.items(), self._swapped, *self.settings.items())
         if state != self._state:
             self._state, self._waves = state, {}
         return self._waves

@@ -187,6 +187,9 @@ def _scaled(wave: Wave, factor: Floats | float, gain: Floats | float) -> Wave:
 def _summed(parts: Sequence[tuple[Wave, Floats | float]], gain: Floats | float) -> Wave:
     waves = [_scaled(wave, factor, gain) for wave, factor in parts]
     few = np.sum([wave.few for wave in waves], axis=0)
+    rich = [wave for wave in waves if len(wave.rows)] or waves[:1]
+    if len(rich) == 1:
+        return _with_rest(few, rich[0].rows, rich[0].rest, rich[0].scale)
     rows = waves[0].rows
     for wave in waves[1:]:
         rows = np.union1d(rows, wave.rows)
