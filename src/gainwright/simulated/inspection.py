@@ -133,7 +133,7 @@ class Inspection:
     def _switched_off(self) -> frozenset[str]:
         """Return the amplifiers and chassis that switch themselves off into their load with the tone that is played."""
         chain = self._chain()
-        chain.periods(chain.wiring.nodes, *self._tone)
+        chain.periods(chain.power_nodes(chain.wiring.nodes), *self._tone)
         return chain.switched_off
 
     def _woken(self, name: str) -> bool:
