@@ -32,7 +32,6 @@ from gainwright.model.fields import (
     Ratings,
     Ratio,
     RatioEnds,
-    Resistance,
     SensitivityField,
     Time,
     Voltage,
@@ -280,7 +279,7 @@ class Speaker(FedStage):
     wiring: Literal["parallel", "series", "series-parallel"] = Field(
         default="parallel", description="how the speakers of `count` are wired together on one side"
     )
-    re: Resistance | None = Field(default=None, description="DC resistance of one coil, as a meter reads it (Re)")
+    re: AboveZeroOhms | None = Field(default=None, description="DC resistance of one coil, as a meter reads it (Re)")
     power: Power | None = None
     sensitivity: SensitivityField | None = None
     protect_below: Frequency | None = None

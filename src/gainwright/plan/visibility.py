@@ -11,8 +11,6 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from gainwright.model import Amplifier, Indicator, Multimeter, Recorder
 from gainwright.plan.bands import series_filters
 from gainwright.plan.distortion_seen import least_distortion, sees_distortion
@@ -165,7 +163,8 @@ def _harmonics_hidden(context: PlanContext, view: View) -> list[Doubt]:
     if math.isfinite(shown) and shown >= limit:
         return []
     front = [n for n in view.end.all_nodes if not isinstance(view.chain.job.stages[n.stage], Amplifier)]
-    own = float(np.nanmax([over.thd[0, over.index(n)] for n in front]))
+    thd = [float(over.thd[0, over.index(n)]) for n in front]
+    own = max((t for t in thd if math.isfinite(t)), default=0.0)  # none where a tone is nowhere
     if own < limit and f"{view.head}.factory.limiter_threshold" in view.chain.facts:
         message = say(
             "{head} turns itself down before it clips: no distortion shows, only a level that no longer rises",

@@ -13,7 +13,8 @@ from gainwright.jobfile import read_job_text
 ONE = document("one_amplifier")
 STAGES = {ONE["stages"][name]["kind"]: name for name in ONE["stages"]}
 
-ACCEPTED = [
+ACCEPTED: list[tuple[str, tuple[str, ...], object]] = [
+    ("active_three_way", ("stages", "player", "rated_output"), "1000 V"),
     ("one_amplifier", ("stages", "amp", "supply"), {"running": "unknown", "resting": "unknown"}),
     ("one_amplifier", ("stages", "amp", "sensitivity"), "0.3 V ± 90 % .. 5 V"),
     ("one_amplifier", ("stages", "head", "outputs"), {"sub": {"sides": ["mono"], "high_pass": "butterworth 24 at 200 kHz"}}),
@@ -21,6 +22,7 @@ ACCEPTED = [
 """Example, key and value that are worked with."""
 
 REFUSED = {
+    ("speaker", "re"): ("0 ohm", "1e-300 ohm"),
     ("head", "rated_output"): ("0 V", "1e-300 V", "1e300 V", "-1 V", "4 V ± 1e300 %", "4 V ± 1e-300 %", "0 .. 4 V", "4 V ± 100 %"),
     ("head", "output_impedance"): ("1e-300 ohm", "1e300 ohm", "-1 ohm"),
     ("head", "volume"): ({"steps": 40, "at": 1e300}, {"steps": 0}, {"steps": 10**30}, {"step": "1e-300 dB"}, {"at": float("inf")}),
@@ -43,7 +45,7 @@ def test_what_is_accepted_is_worked_with(name: str, place: tuple[str, ...], valu
 @pytest.mark.parametrize(("key", "value"), [(key, value) for key, values in REFUSED.items() for value in values])
 def test_what_no_vehicle_has_is_refused(key: tuple[str, str], value: object) -> None:
     """With the key, what is wrong, and what would be right."""
-    stage = STAGES[{"head": "head_unit", "amp": "amplifier"}[key[0]]]
+    stage = STAGES[{"head": "head_unit", "amp": "amplifier", "speaker": "speaker"}[key[0]]]
     text = changed(ONE, ("stages", stage, key[1]), value).replace("Infinity", ".inf")
     with pytest.raises(JobError) as caught:
         read_job_text(text, "odd.yaml")
