@@ -178,6 +178,30 @@ def test_folder_without_write_permission(ordinary_user: Path) -> None:
     _refused("not_written", lambda: StoreMaintenance(str(file)).backup(closed / "backup"))
 
 
+def test_store_that_cannot_be_written_is_checked_and_backed_up(ordinary_user: Path) -> None:
+    """One that was closed, and one that a killed program has left with its log: on a stick that is write-protected, nothing is changed."""
+    closed, killed, out = (ordinary_user / name for name in ("closed", "killed", "out"))
+    for folder in (closed, killed, out):
+        folder.mkdir()
+    with _opened(str(closed / "shop.sqlite")) as store:
+        job = store.jobs.add(title="one", text=JOB)
+        for name in ("shop.sqlite", "shop.sqlite-wal"):
+            shutil.copyfile(closed / name, killed / name)
+    for folder in (closed, killed):
+        for file in folder.iterdir():
+            file.chmod(0o400)
+        folder.chmod(0o500)
+        before = {file.name: file.read_bytes() for file in folder.iterdir()}
+        keeper, backup = StoreMaintenance(str(folder / "shop.sqlite")), out / folder.name
+        found = keeper.check()
+        assert (found.wrong, found.holds["jobs"]) == ((), 1)
+        assert keeper.backup(backup) == backup
+        assert {file.name: file.read_bytes() for file in folder.iterdir()} == before
+        folder.chmod(0o700)
+        with _opened(str(backup)) as store:
+            assert store.jobs.list() == [job]
+
+
 def test_store_is_readable_by_its_owner_only(tmp_path: Path) -> None:
     """Nobody else may read it or a backup of it, whatever the umask."""
     before = os.umask(0o022)

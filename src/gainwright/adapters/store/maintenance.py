@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.adapters.store.backup import backup, backups_beside
 from gainwright.adapters.store.check import StoreCheck, check
 from gainwright.adapters.store.database import Database
-from gainwright.adapters.store.reading import only_reading
+from gainwright.adapters.store.reading import NOT_WRITABLE, only_reading
 from gainwright.adapters.store.restore import restore
 from gainwright.errors import CallError
 
@@ -29,14 +29,19 @@ class StoreMaintenance:
         self.where = where
 
     def backup(self, file: Path) -> Path:
-        """Write the whole store into a new file.
+        """Write the whole store into a new file; the store may be on a medium that can't be written.
 
         Raises
         ------
         CallError : the file exists, the store doesn't, or it can't be read or written.
         """
         with closing(self._existing()) as database:
-            return backup(database, file)
+            try:
+                return backup(database, file)
+            except CallError as error:
+                if error.code not in NOT_WRITABLE or error.where != database.name:
+                    raise
+        return only_reading(self.where, lambda database: backup(database, file))
 
     def restore(self, file: Path) -> Path | None:
         """Replace the whole content of the store by a backup; return the file with the previous content.

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 Found = TypeVar("Found")
 _LOGS = ("-wal", "-shm", "-journal")
-_NOT_SHARED = ("store_not_opened", "store_read_only")
+NOT_WRITABLE = ("store_not_opened", "store_read_only")
+"""Codes of a store that can't be opened as one that is written to."""
 
 
 def only_reading(where: str | Path, look: Callable[[Database], Found]) -> Found:
@@ -40,7 +41,7 @@ def only_reading(where: str | Path, look: Callable[[Database], Found]) -> Found:
             with closing(Database(where, only_read="shared")) as database:
                 return look(database)
         except CallError as error:
-            if error.code not in _NOT_SHARED:
+            if error.code not in NOT_WRITABLE:
                 raise
     return _in_a_copy(file, look)
 
