@@ -66,16 +66,18 @@ def test_the_environment_names_the_store(folder: Path, monkeypatch: pytest.Monke
 
 
 def test_check_reports_problems_with_status_1(folder: Path) -> None:
-    """One line each; status 0 if there are none."""
+    """One line each, with what a named backup has of it; status 0 if there are none."""
+    assert run("store", "backup", "friday", folder=folder).returncode == 0
     done = run("store", "check", folder=folder)
     assert done.returncode == 0, done.stdout
     assert done.stdout.endswith("all is well\n")
     with closing(sqlite3.connect(_own(folder))) as connection:
         connection.execute("UPDATE job_version SET text = 'format: 1'")
         connection.commit()
-    done = run("store", "check", folder=folder)
+    done = run("store", "check", "--backup", "friday", folder=folder)
     assert done.returncode == 1
     assert "Blue estate" in done.stdout
+    assert "friday has it as it was" in done.stdout
     assert done.stdout.endswith("problems: 1\n")
 
 
