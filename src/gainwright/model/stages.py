@@ -172,6 +172,17 @@ class RemoteLevel(Frozen):
     )
     q: Number | None = Field(default=None, description="q of that band")
 
+    @model_validator(mode="after")
+    def _check_band(self) -> RemoteLevel:
+        """Refuse a band of which nobody knows where it is: nothing could be worked out with it."""
+        if self.boosts is not None and not self.boosts.known:
+            raise QuantityError(
+                say("the band that a level control boosts must be known, if only as a span"),
+                code="bad_value",
+                remedy=say("write, for example, 40 .. 60 Hz; leave boosts out if it scales the whole channel"),
+            )
+        return self
+
 
 class Amplifier(FedStage, Powered):
     """One or more sides, bridged or not; a bridged rating is that of the bridged pair."""

@@ -117,7 +117,7 @@ def _too_low(view: View, at_limit: Solution) -> list[Doubt]:
         need = recorder_full_scale_v(instrument) * 10 ** (-60 / 20)
     else:
         need = _least_shown_v(instrument, view.end.tone_hz)
-    if volts >= need:
+    if volts >= need or math.isnan(need):  # not a number: nobody knows the instrument's range
         return []
     message = say(
         "{node} reaches {volts} V at the source's limit; {instrument_name} needs {need} V",

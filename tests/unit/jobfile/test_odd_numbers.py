@@ -17,6 +17,7 @@ ACCEPTED: list[tuple[str, tuple[str, ...], object]] = [
     ("active_three_way", ("stages", "player", "rated_output"), "1000 V"),
     ("one_amplifier", ("stages", "amp", "supply"), {"running": "unknown", "resting": "unknown"}),
     ("one_amplifier", ("stages", "amp", "sensitivity"), "0.3 V ± 90 % .. 5 V"),
+    ("two_way_and_sub", ("instruments", "interface", "full_scale"), "unknown"),
     ("one_amplifier", ("stages", "head", "outputs"), {"sub": {"sides": ["mono"], "high_pass": "butterworth 24 at 200 kHz"}}),
 ]  # fmt: skip
 """Example, key and value that are worked with."""
@@ -32,6 +33,7 @@ REFUSED = {
     ("amp", "low_pass"): ("butterworth 24 at 0 Hz", "butterworth 24 at 1e300 Hz", "butterworth 24 at 80 Hz ± 100 %"),
     ("amp", "boost"): ("peak +6 dB at 45 Hz q 0", "peak +6 dB at 45 Hz q 1 ± 200 %", "peak 1e300 dB at 45 Hz q 1"),
     ("amp", "supply"): ("0 V",),
+    ("amp", "remote_level"): ({"boosts": "unknown"},),
 }  # fmt: skip
 """Stage and key -> values that no vehicle has."""
 
