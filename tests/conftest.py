@@ -11,8 +11,8 @@ import pytest
 
 TREE = Path(__file__).resolve().parent.parent
 
-LONGEST = ("test_blind_cases.py",)
-"""Files with a test that takes half a minute."""
+LONGEST = ("test_blind_cases.py", "test_live_input.py")
+"""Files with a test that takes half a minute, or whose tests wait for sound together so long."""
 
 # Seeds: here at random, each run looking elsewhere (pytest-randomly prints the seed at the top, hypothesis a failing
 # example and how to run it again); on a CI machine a fixed search, so that a change is judged by the change, and beside

@@ -190,11 +190,16 @@ def _summed(parts: Sequence[tuple[Wave, Floats | float]], gain: Floats | float) 
     rich = [wave for wave in waves if len(wave.rows)] or waves[:1]
     if len(rich) == 1:
         return _with_rest(few, rich[0].rows, rich[0].rest, rich[0].scale)
-    rows = waves[0].rows
-    for wave in waves[1:]:
+    rows = rich[0].rows
+    if all(np.array_equal(wave.rows, rows) for wave in rich[1:]):
+        rest = rich[0].rest * rich[0].scale[:, None]
+        for wave in rich[1:]:
+            rest += wave.rest * wave.scale[:, None]
+        return _with_rest(few, rows, rest)
+    for wave in rich[1:]:
         rows = np.union1d(rows, wave.rows)
     rest = np.zeros((len(rows), HARMONICS - FEW), dtype=np.complex128)
-    for wave in waves:
+    for wave in rich:
         rest[np.searchsorted(rows, wave.rows)] += wave.rest * wave.scale[:, None]
     return _with_rest(few, rows, rest)
 
@@ -350,6 +355,10 @@ def _synthesise(wave: Wave, rows: Rows, places: Rows) -> Floats:
         return np.asarray(np.ascontiguousarray(wave.few[rows]).view(np.float64) @ _BASIS)
     half = np.zeros((len(rows), SAMPLES // 2 + 1), dtype=np.complex128)
     half[:, 1 : FEW + 1] = wave.few[rows] * (SAMPLES / 2)
-    held = places[rich]
-    half[rich, FEW + 1 : HARMONICS + 1] = wave.rest[held] * (wave.scale[held, None] * (SAMPLES / 2))
+    held, above = places[rich], slice(FEW + 1, HARMONICS + 1)
+    scale = wave.scale[held, None] * (SAMPLES / 2)
+    if len(held) == len(rows):
+        np.multiply(wave.rest[held], scale, out=half[:, above])
+    else:
+        half[rich, above] = wave.rest[held] * scale
     return np.fft.irfft(half, n=SAMPLES, axis=1)
