@@ -137,7 +137,7 @@ def test_missing_step_at_the_knee_is_requested(seed: int) -> None:
 @pytest.mark.parametrize("taper", ["growing", "two", "three"])
 def test_tapered_columns(taper: str) -> None:
     """Steps that grow, or come in two or three sizes: right, nothing refused, good readings not suspected (bench/knee.py has many)."""
-    for seed in range(TUNING, TUNING + 3):
+    for seed in range(TUNING[0], TUNING[0] + 3):
         column = tapered(seed, taper)
         knee_found, _ = found_with_lower(column)
         assert scored(knee_found, column) == "right"
@@ -159,10 +159,27 @@ def test_column_with_the_tone_lower_decides() -> None:
     assert second.advice == "enough"
 
 
+@pytest.mark.parametrize(("taper", "seed"), [("three", 117), ("growing", 132)])
+def test_a_column_alone_misleads(taper: str, seed: int) -> None:
+    """Steps that shrink where the ceiling is; a reading at the end of the meter's range that the next one showed."""
+    column = tapered(seed, taper)
+    knee_found, asked = found_with_lower(column)
+    assert asked
+    assert scored(knee_found, column) == "right"
+
+
+@pytest.mark.parametrize(("taper", "seed"), [("growing", 5006), ("growing", 5015)])
+def test_a_bend_that_is_no_power_of_the_drive(taper: str, seed: int) -> None:
+    """A parabola and a tanh after a straight part: fits of powers alone were a step late."""
+    column = tapered(seed, taper)
+    knee_found, _ = found_with_lower(column)
+    assert scored(knee_found, column) == "right"
+
+
 @pytest.mark.parametrize("response", ["true-rms", "average"])
 def test_unknown_meter_weighs_both_responses(response: str) -> None:
     """The last clean step stays right where nobody knows how the meter responds."""
-    column = tapered(TUNING, "even", response=response)
+    column = tapered(TUNING[0], "even", response=response)
     steps, volts = column.read()
     assert find_knee(steps, volts, meter=MeterKind("unknown")).last_clean_step == column.last_clean
 

@@ -3,7 +3,8 @@
 from gainwright.metering.clipping import Flattening, find_clipping
 from gainwright.metering.filter_identification import IdentifiedFilter, IdentifiedPath, identify_filters
 from gainwright.metering.interval import Interval
-from gainwright.metering.knee import LOWER_DB, Knee, LowerColumn, MeterKind, find_knee
+from gainwright.metering.knee import Knee, LowerColumn, MeterKind, find_knee
+from gainwright.metering.knee_advice import LOWER_DB
 from gainwright.metering.known_filters import low_pass_response
 from gainwright.metering.level_check import LevelCheck, check_levels
 from gainwright.metering.live import LiveMeter, LiveReading

@@ -24,7 +24,7 @@ CURVED_SHARE = (0.25, 0.1)
 """Standard deviation of a smooth taper's change of step over half the column, as a share of the step: even and odd part."""
 PIECE_SHARE = 0.6
 """Standard deviation of the change of step from one piece to the next, as a share of the step."""
-LEAST_PIECE = 3
+LEAST_PIECE = 2
 """Steps of the control in a piece."""
 ODDS = {0: 0.6, 1: 0.2, 2: 0.2}
 """Prior probabilities of no change of step (even and smooth share it), of one and of two."""
@@ -132,7 +132,7 @@ def bends(s: Floats, y: Floats, *, most: int) -> list[float]:
             rise = (y[i] - y[before][0]) / (s[i] - s[before][0])
             found.append((abs((y[after][-1] - y[i]) / (s[after][-1] - s[i]) - rise), float(s[i])))
     chosen: list[float] = []
-    near = 2 * float(np.median(np.diff(s))) if len(s) > 1 else 0.0
+    near = 1.5 * float(np.median(np.diff(s))) if len(s) > 1 else 0.0
     for _, place in sorted(found, reverse=True):
         if len(chosen) < most and all(abs(place - other) > near for other in chosen):
             chosen.append(place)

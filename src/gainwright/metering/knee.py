@@ -19,10 +19,19 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from gainwright.errors import ReadingError
-from gainwright.metering.compression_curves import SHAPES, compression_curve
+from gainwright.metering.compression_curves import SHAPES, CeilingShape, compression_curve
 from gainwright.metering.interval import Interval, interval_from_parts, interval_parts
+from gainwright.metering.knee_advice import (
+    LOWER_DB,
+    Advice,
+    next_reading,
+    slows,
+    step_down,
+    step_up,
+    steps_with_lower_tone,
+)
 from gainwright.metering.knee_fits import DB_PER_RATIO, LEAST_DB, Readings
-from gainwright.metering.knee_posterior import OUTLIER_WEIGHT, Posterior, fastest_rise, search, within_with
+from gainwright.metering.knee_posterior import OUTLIER_WEIGHT, Posterior, fastest_rise, search
 from gainwright.physics import clipped_sine_rms, drive_for_thd
 
 if TYPE_CHECKING:
@@ -47,20 +56,11 @@ SURE_UNREAD = 0.98
 """The same of a step between two that were read."""
 KNOWN_WITHIN = 1.12
 """Ratio of the ends of the ceiling's interval below which it is known well enough."""
-ABOVE_DB = 3.0
-"""Range above the onset, dB, in which readings are still informative."""
 HARDLY_DB = 0.15
 """Rise per step below which the control has no effect."""
 SCATTERED = 0.34
 """Largest share of outliers for which a result is given."""
 DRAWS = 8192
-LOWER_DB = 10.0
-"""How much lower the tone is to be for a column that shows the control's steps alone."""
-BELOW_DB = 6.0
-"""From how far below the onset on that column is read."""
-DECIDES = 0.05
-"""What another column must be expected to add to the probability of the last clean step before it is asked for."""
-Advice = Literal["go_on", "go_lower", "measure_between", "read_again", "read_lower", "enough", "too_few"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,21 +168,21 @@ def find_knee(
     s, volts, order = _checked(steps, readings_v, limit_thd)
     whole = bool(np.all(s == np.round(s)))
     if len(s) < LEAST_READINGS:
-        return _nothing("too_few", f"{len(s)} readings; {LEAST_READINGS} are needed", next_step=_step_up(s, whole))
+        return _nothing("too_few", f"{len(s)} readings; {LEAST_READINGS} are needed", next_step=step_up(s, whole))
     lower_db = np.zeros(len(s))
     fastest = fastest_rise(s, 20 * np.log10(volts))
     if fastest <= LEAST_DB:
         why = "the readings hardly rise: the control has no effect here, or all of them are past the knee"
-        return _nothing("go_lower", why, next_step=_step_down(s, whole))
+        return _nothing("go_lower", why, next_step=step_down(s, whole))
     if lower is not None:
         s, volts, order, lower_db = _with_lower(s, volts, order, lower, limit_thd)
     noise_db, ranges = _noise(volts, meter)
     kinds: tuple[Shows, ...] = ("rms", "average") if meter.shows == "unknown" else (meter.shows,)
-    curves = [compression_curve(*shape, shows=shows) for shows in kinds for shape in SHAPES]
+    ceilings = [CeilingShape(*shape, shows) for shows in kinds for shape in SHAPES]
     variance = (DB_PER_RATIO * meter.accuracy) ** 2 / 3
     data = Readings(s, 20 * np.log10(volts), lower_db, noise_db, ranges, variance, np.ones(len(s)), limit_thd, fastest)
     try:
-        grid, data = search(data, curves)
+        grid, data = search(data, ceilings)
     except np.linalg.LinAlgError:
         raise ReadingError(
             f"no curve can be fitted to steps from {np.min(s):g} to {np.max(s):g}",
@@ -244,6 +244,10 @@ def _noise(volts: Floats, meter: MeterKind) -> tuple[Floats, npt.NDArray[np.intp
     """Return each reading's own standard deviation in dB, and which range of the meter it was read on."""
     # ranges in decades, the finest digit 0.1 mV
     decade = np.maximum(np.ceil(np.log10(np.maximum(volts, 1e-9) / meter.full_counts)), -4)
+    # the range is changed by what comes in, before its gain error: near the end, a last digit of 0 is the next range's
+    next_digit = 10.0 ** (decade + 1)
+    rounded = np.abs(volts - np.round(volts / next_digit) * next_digit) < 0.01 * next_digit
+    decade += (volts > (1 - 2 * meter.accuracy) * meter.full_counts * 10.0**decade) & rounded
     digit = 10.0**decade
     counts = digit * math.sqrt((meter.counts**2) / 3 + 1 / 12)
     return np.hypot(DB_PER_RATIO * counts / volts, REPEATS_DB), (decade - np.min(decade)).astype(np.intp)
@@ -255,18 +259,6 @@ def _noise(volts: Floats, meter: MeterKind) -> tuple[Floats, npt.NDArray[np.intp
 def _nothing(advice: Advice, why: str, *, next_step: float | None, outliers: tuple[int, ...] = ()) -> Knee:
     unknown = interval_parts(None)
     return Knee(False, None, 0.0, *unknown, *unknown, *unknown, None, outliers, advice, next_step, why)
-
-
-def _step_up(s: Floats, whole: bool) -> float | None:
-    if len(s) == 0:
-        return None
-    gap = float(np.median(np.diff(s))) if len(s) > 1 else 1.0
-    return float(s[-1] + (max(1.0, round(gap)) if whole else gap))
-
-
-def _step_down(s: Floats, whole: bool) -> float:
-    gap = float(s[-1] - s[0])
-    return float(max(0.0, s[0] - (max(1.0, round(gap)) if whole else gap)))
 
 
 def _interval(values: Floats) -> Interval:
@@ -291,20 +283,11 @@ def _result(grid: Posterior, data: Readings, whole: bool, outliers: tuple[int, .
     inside = float(np.mean(onset < s[-1]))
     steps = np.arange(s[0], s[-1] + 1) if whole else s
     if inside < SHOWN:
-        surely = [float(k) for k in steps if np.mean(onset >= k) >= SHOWN]
-        last = surely[-1] if surely else None
-        sure = float(np.mean(onset >= last)) if last is not None else 0.0
-        if data.fastest < HARDLY_DB:
-            why = "the readings hardly rise: the control has no effect here, or all of them are past the knee"
-            return _nothing("go_lower", why, next_step=_step_down(s, whole), outliers=outliers)
-        why = "the readings rise evenly to the last: there is no knee"
-        unknown, rise = interval_parts(None), interval_parts(_interval(per_step))
-        following = _step_up(s, whole)
-        return Knee(False, last, sure, *unknown, *unknown, *rise, None, outliers, "go_on", following, why)
+        return _no_knee(grid, data, onset, steps, per_step, outliers)
     cells = np.histogram(onset, bins=np.append(steps, np.inf))[0] / DRAWS
     if np.mean(onset < steps[0]) >= SHOWN:
         why = "the first reading is already past the knee: start lower"
-        return _nothing("go_lower", why, next_step=_step_down(s, whole), outliers=outliers)
+        return _nothing("go_lower", why, next_step=step_down(s, whole), outliers=outliers)
     best = int(np.argmax(cells))
     c = grid.centre[chosen] + rng.normal(size=DRAWS) * np.sqrt(grid.centre_var[chosen])
     c += rng.uniform(-1, 1, DRAWS) * DB_PER_RATIO * meter.accuracy * math.sqrt(0.5)
@@ -312,8 +295,8 @@ def _result(grid: Posterior, data: Readings, whole: bool, outliers: tuple[int, .
     enough = SURE_ENOUGH if steps[best] in s else SURE_UNREAD
     sure = cells[best] >= enough and ceiling.high / ceiling.low < KNOWN_WITHIN
     advice: Advice
-    advice, where = ("enough", None) if sure else _advice(onset, s, whole, float(np.median(per_step)))
-    lower = () if sure else _lower_steps(grid, data, onset, float(np.median(per_step)), float(cells[best]))
+    advice, where = ("enough", None) if sure else next_reading(onset, s, whole, float(np.median(per_step)))
+    lower = steps_with_lower_tone(grid, data, onset, float(np.median(per_step)), float(cells[best]))
     if lower and advice == "enough":
         advice, where = "read_lower", lower[0]
     return Knee(
@@ -333,13 +316,46 @@ def _result(grid: Posterior, data: Readings, whole: bool, outliers: tuple[int, .
     )
 
 
+def _no_knee(
+    grid: Posterior, data: Readings, onset: Floats, steps: Floats, per_step: Floats, outliers: tuple[int, ...]
+) -> Knee:
+    """Return how far it is surely clean, and what would show a knee."""
+    s, whole = data.s[data.lower_db == 0], bool(np.all(steps == np.round(steps)))
+    surely = [float(k) for k in steps if np.mean(onset >= k) >= SHOWN]
+    last = surely[-1] if surely else None
+    sure = float(np.mean(onset >= last)) if last is not None else 0.0
+    if data.fastest < HARDLY_DB:
+        why = "the readings hardly rise: the control has no effect here, or all of them are past the knee"
+        return _nothing("go_lower", why, next_step=step_down(s, whole), outliers=outliers)
+    lower: tuple[float, ...] = ()
+    why = "the readings rise evenly to the last: there is no knee"
+    if slows(s, data.y[data.lower_db == 0]):
+        why = "the last readings rise by less than those before: the control's steps are smaller there, or it is the ceiling"
+        lower = steps_with_lower_tone(grid, data, np.minimum(onset, s[-1]), data.fastest, sure)
+    return Knee(
+        False,
+        last,
+        sure,
+        *interval_parts(None),
+        *interval_parts(None),
+        *interval_parts(_interval(per_step)),
+        None,
+        outliers,
+        "go_on",
+        step_up(s, whole),
+        why,
+        lower_steps=lower,
+        lower_db=LOWER_DB if lower else None,
+    )
+
+
 def _limit_levels(grid: Posterior, of_curve: npt.NDArray[np.intp], limit_thd: float) -> Floats:
     """Return the rms of a sine at the limit under each draw's ceiling, in dB of one that just reaches a hard one."""
     hard = math.log10(float(clipped_sine_rms(drive=drive_for_thd(thd=limit_thd))) * math.sqrt(2))
     level_db = np.empty(len(of_curve))
     for i in np.unique(of_curve):
         curve = grid.curves.curves[i]
-        true = compression_curve(curve.sharpness, curve.straight, shows="rms")
+        true = compression_curve(curve.sharpness, curve.straight, curve.bend, shows="rms")
         level_db[of_curve == i] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
     return level_db
 
@@ -353,31 +369,3 @@ def _curve(grid: Posterior, s: Floats) -> tuple[tuple[float, float], ...]:
     shown, _ = grid.curves.shown(drive, of_curve)
     volts = 10 ** ((grid.centre[best] + shown) / 20)
     return tuple(zip(steps.tolist(), volts.tolist(), strict=True))
-
-
-def _advice(onset: Floats, s: Floats, whole: bool, per_step: float) -> tuple[Advice, float | None]:
-    """Return the most informative next step: a missing one near the knee, one more above it, or none."""
-    low, middle, high = np.quantile(onset, [0.05, 0.5, 0.95])
-    if whole:
-        left_out = [
-            float(k) for k in np.arange(math.floor(low), math.ceil(high) + 1) if k not in s and s[0] < k < s[-1]
-        ]
-        if left_out:
-            return "measure_between", min(left_out, key=lambda k: abs(k - middle))
-    if (s[-1] - middle) * per_step < ABOVE_DB:
-        return "go_on", _step_up(s, whole)
-    return "enough", None
-
-
-def _lower_steps(
-    grid: Posterior, data: Readings, onset: Floats, per_step: float, confidence: float
-) -> tuple[float, ...]:
-    """Return the steps that are to be read with the tone lower, none when they were or when that isn't expected to decide."""
-    if np.any(data.lower_db > 0):
-        return ()
-    low = float(np.quantile(onset, 0.05)) - BELOW_DB / max(per_step, LEAST_DB)
-    steps = np.unique(data.s[data.s >= low])
-    within = within_with(grid, data, steps, LOWER_DB)
-    apart = np.abs(onset - np.round(onset)) / within
-    expected = float(np.mean([0.5 * (1 + math.erf(z / math.sqrt(2))) for z in apart[:: DRAWS // 256]]))
-    return tuple(float(k) for k in steps) if expected > confidence + DECIDES else ()

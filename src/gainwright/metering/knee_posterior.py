@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.metering import control_tapers
-from gainwright.metering.compression_curves import SHAPES, SHARPNESSES, CurveTable
+from gainwright.metering.compression_curves import BENDS, SHAPES, SHARPNESSES, STRAIGHTS, CurveTable
 from gainwright.metering.control_tapers import Taper, Tapers
 from gainwright.metering.knee_fits import (
     ABOUT_DB,
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.metering.compression_curves import CompressionCurve
+    from gainwright.metering.compression_curves import CeilingShape
 
     Floats = npt.NDArray[np.float64]
 
@@ -46,8 +46,15 @@ OUTLIER_WEIGHT = 0.15
 """Weight below which a reading is rejected."""
 UNLIKELY = 1e-3
 EVERY = 10
-COARSE = (*range(0, len(SHARPNESSES), EVERY), len(SHARPNESSES) + EVERY // 2 - 1, len(SHARPNESSES) + 3 * EVERY // 2 - 1)
+COARSE = (
+    *range(0, len(SHARPNESSES), EVERY),
+    *(len(SHARPNESSES) + i * len(STRAIGHTS) + len(STRAIGHTS) // 3 for i in range(len(BENDS))),
+)
 """The search begins with every so many-th of the ceilings."""
+MOST_TAPERS = 16
+"""Tapers for which the ceilings between the coarse ones are fitted."""
+MANY = 50
+"""Likely models from which on fewer of the ceilings between them are fitted: the readings don't tell them apart."""
 KEPT, RARE = 0.997, 0.02
 """The share of all models' weight in the posterior; the weight, of the largest, at which a kind of unevenness is left out."""
 ROUGH_DB = 0.25
@@ -92,7 +99,7 @@ def fastest_rise(s: Floats, y: Floats) -> float:
     return float(np.clip(np.quantile(rises, 0.75), LEAST_DB, MOST_DB)) if len(rises) else 1.0
 
 
-def search(data: Readings, curves: Sequence[CompressionCurve]) -> tuple[Posterior, Readings]:
+def search(data: Readings, ceilings: Sequence[CeilingShape]) -> tuple[Posterior, Readings]:
     """Return the posterior, and the readings with their weights.
 
     A wide, coarse grid under wide noise comes first; then narrower ones where the weight is.
@@ -101,7 +108,7 @@ def search(data: Readings, curves: Sequence[CompressionCurve]) -> tuple[Posterio
     x = np.linspace(s[0] - 3 / fastest, s[-1] + 20 / fastest, 28)
     data = dataclasses.replace(data, weights=_first_weights(data))
     kinds = [*control_tapers.without_change(), *control_tapers.one_change(s, every=max(1, len(s) // 6))]
-    coarse = [curve for i, curve in enumerate(curves) if i % len(SHAPES) in COARSE]
+    coarse = [ceiling.curve() for i, ceiling in enumerate(ceilings) if i % len(SHAPES) in COARSE]
     for wider in WIDENED:
         wide = dataclasses.replace(data, noise_db=data.noise_db * wider)
         rounds = ROUNDS if wider == 1 else ROUNDS - 1
@@ -114,7 +121,7 @@ def search(data: Readings, curves: Sequence[CompressionCurve]) -> tuple[Posterio
             kinds = _closer(models, data)
     # between coarse ceilings the onset may lie elsewhere
     x = np.linspace(x[0] - ABOUT_DB / fastest, x[-1] + ABOUT_DB / fastest, 2)
-    models = _finer(data, models, curves, x)
+    models = _finer(data, models, ceilings, x)
     data = dataclasses.replace(data, weights=outlier_weights(models, data))
     models = _again(data, models, x)
     return _posterior(data, models, x[0], x[-1]), data
@@ -148,28 +155,41 @@ def _about(place: float, places: Sequence[float], far: int) -> Sequence[float]:
     return places[max(0, at - far) : at + far + 1]
 
 
-def _finer(data: Readings, models: Models, curves: Sequence[CompressionCurve], x: Floats) -> Models:
-    """Return the likely models with all ceilings about the likely ones, each begun where the nearest of them was."""
-    places = [curves.index(curve) for curve in models.table.curves]
-    held = models.likely(UNLIKELY)
-    begun: dict[tuple[int, int], int] = {}
-    for i in held[np.argsort(-models.log[held])]:
-        at = places[models.curve[i]]
-        for place in range(max(0, at - EVERY + 1), min(len(curves), at + EVERY)):
-            if _kind(curves[place]) != _kind(curves[at]):
-                continue
-            before = begun.setdefault((place, int(models.taper[i])), int(i))
-            if abs(places[models.curve[before]] - place) > abs(at - place):
-                begun[place, int(models.taper[i])] = int(i)
-    used = sorted({place for place, _ in begun})
-    start = np.array(list(begun.values()))
-    curve = np.array([used.index(place) for place, _ in begun])
-    table = CurveTable.of([curves[place] for place in used], data.limit_thd)
-    return moved_fits(data, table, models.tapers, curve, models.taper[start], models.x[start], models.theta[start], x)
+def _finer(data: Readings, models: Models, ceilings: Sequence[CeilingShape], x: Floats) -> Models:
+    """Return fits of the ceilings between the coarse ones: every fifth for the likely tapers, then those about the likely ones."""
+    share = models.of_tapers()
+    tapers = [int(t) for t in np.argsort(-share)[:MOST_TAPERS] if share[t] > UNLIKELY * np.max(share)]
+    every_fifth = [(place, taper) for place in range(0, len(ceilings), EVERY // 2) for taper in tapers]
+    models = _refitted(data, models, ceilings, every_fifth, x)
+    place_of = {ceiling: place for place, ceiling in enumerate(ceilings)}
+    likely = models.likely(UNLIKELY)
+    every = 1 + len(likely) // MANY
+    pairs: dict[tuple[int, int], None] = {}
+    for i in likely:
+        at = place_of[models.table.curves[models.curve[i]].shape]
+        for place in range(max(0, at - EVERY // 2 + 1), min(len(ceilings), at + EVERY // 2)):
+            if (place - at) % every == 0 and ceilings[place].kind == ceilings[at].kind:
+                pairs[place, int(models.taper[i])] = None
+    return _refitted(data, models, ceilings, list(pairs), x)
 
 
-def _kind(curve: CompressionCurve) -> tuple[str, bool]:
-    return curve.shows, curve.straight > 0
+def _refitted(
+    data: Readings, models: Models, ceilings: Sequence[CeilingShape], pairs: Sequence[tuple[int, int]], x: Floats
+) -> Models:
+    """Return fits of pairs of a ceiling and a taper, each begun where the nearest ceiling of its kind was."""
+    place_of = {ceiling: place for place, ceiling in enumerate(ceilings)}
+    number = {kind: i for i, kind in enumerate(dict.fromkeys(ceiling.kind for ceiling in ceilings))}
+    places = np.array([place_of[curve.shape] for curve in models.table.curves])[models.curve]
+    kinds = np.array([number[ceilings[place].kind] for place in places])
+    start = np.empty(len(pairs), dtype=np.intp)
+    for row, (place, taper) in enumerate(pairs):
+        other = 1e3 * (kinds != number[ceilings[place].kind]) + 1e6 * (models.taper != taper)
+        start[row] = np.argmin(np.abs(places - place) + other)
+    used = sorted({place for place, _ in pairs})
+    table = CurveTable.of([ceilings[place].curve() for place in used], data.limit_thd)
+    of_pair = np.searchsorted(used, [place for place, _ in pairs])
+    tapers = np.array([taper for _, taper in pairs])
+    return moved_fits(data, table, models.tapers, of_pair, tapers, models.x[start], models.theta[start], x)
 
 
 def _first_weights(data: Readings) -> Floats:

@@ -21,6 +21,17 @@ def test_no_knee_is_claimed_where_none_is_shown() -> None:
     assert (found.advice, found.next_step) == ("go_on", 21)
 
 
+def test_last_steps_that_rise_less_are_asked_for_with_the_tone_lower() -> None:
+    """Half the step from 12 on may be the control or a ceiling that has just begun: no knee is claimed, and what decides is said."""
+    steps = np.arange(1.0, 17.0)
+    volts = 0.5 * 10 ** ((1.5 * np.minimum(steps, 12) + 0.75 * np.maximum(steps - 12, 0)) / 20)
+    found = knee(steps, volts)
+    assert not found.found
+    assert found.lower_steps[-1] == 16
+    assert found.lower_db == 10
+    assert found.advice == "go_on"
+
+
 def test_advice_while_readings_come_in() -> None:
     """Never a last clean step that isn't clean, and in the end enough readings."""
     steps, volts = column(20, 15.3, 1.5)
