@@ -51,9 +51,9 @@ COARSE = (
     *(len(SHARPNESSES) + i * len(STRAIGHTS) + len(STRAIGHTS) // 3 for i in range(len(BENDS))),
 )
 """The search begins with every so many-th of the ceilings."""
-MOST_TAPERS = 16
+MOST_TAPERS = 8
 """Tapers for which the ceilings between the coarse ones are fitted."""
-MANY = 50
+MANY = 25
 """Likely models from which on fewer of the ceilings between them are fitted: the readings don't tell them apart."""
 KEPT, RARE = 0.997, 0.02
 """The share of all models' weight in the posterior; the weight, of the largest, at which a kind of unevenness is left out."""
@@ -112,7 +112,7 @@ def search(data: Readings, ceilings: Sequence[CeilingShape]) -> tuple[Posterior,
     for wider in WIDENED:
         wide = dataclasses.replace(data, noise_db=data.noise_db * wider)
         rounds = ROUNDS if wider == 1 else ROUNDS - 1
-        models = fit(wide, coarse[::2] if wider == WIDENED[0] else coarse, kinds, x, rounds)
+        models = fit(wide, coarse[::2] if wider > 1 else coarse, kinds, x, rounds)
         held = models.likely(1e-6)
         low, high = models.x[held] - 5 * models.within[held], models.x[held] + 5 * models.within[held]
         x = np.linspace(max(x[0], np.min(low) - 0.2), min(x[-1], np.max(high) + 0.2), 14)
