@@ -53,6 +53,8 @@ IN_PLAY, IN_PLAY_POOR, FEW_DRAWS = 2e-3, 1e-4, 8.0
 MOST_IN_PLAY = FINE_DRAWS[-1][0]
 LEAST_PREDICTED, MUCH_IN_PLAY = 1e-4, 0.8
 """Outcomes of tests aren't predicted under less likely hypotheses."""
+ALONE = 0.8
+"""Share of the causes up to which the outcomes of tests are predicted from an ensemble of those in play alone."""
 MOST_FOR_SWAP_AND_FEED = 60
 """With more hypotheses in play, swap and feed tests aren't evaluated yet: each needs a solution of its own."""
 PAIRS_FROM, MOST_PAIRS = 14, 32
@@ -65,8 +67,10 @@ SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed", "reverse_side")
 DID_SOMETHING = float(np.log(1.5))
 """A fault made an entry other than a sound chain if it is so many times as likely under one of them, as a logarithm."""
 LEAST_SCORE = 1e-300
-MOST_POOLS = 4
+MOST_POOLS = 6
 """Ensembles of refined passes and pairs that are cached with their solutions; the least recently used is dropped first."""
+ROOMY = 1.5
+"""An ensemble with more than so many times the hypotheses asked for costs more than one of them alone, which knows its solutions."""
 MOST_SOLVED = 64
 """An ensemble with more solutions is rebuilt, so that the memory of a long-lived diagnoser stays bounded."""
 
@@ -187,20 +191,28 @@ class Diagnoser:
         return self.all.answer_model
 
     def _pool_of(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> tuple[Pool, Rows]:
-        """Return a pool with these hypotheses and their rows in it: one that has them all, or a new one.
-
-        Each hypothesis has the same draws in every pool of a seed and number of draws, whatever else is in it.
-        """
+        """Return a pool with these hypotheses, each with the same draws whatever else is in it, and their rows there."""
+        containing = None
         for key in reversed(self._pools):
             rows = self._pools[key].rows(hypotheses) if key[:2] == (draws, seed) else None
             if rows is not None and self._pools[key].answer_model.ensemble.solutions <= MOST_SOLVED:
-                self._pools.move_to_end(key)
-                return self._pools[key], rows
+                if len(key[2]) <= ROOMY * len(hypotheses):
+                    self._pools.move_to_end(key)
+                    return self._pools[key], rows
+                containing = containing or (self._pools[key], rows)
         key = (draws, seed, tuple(hypotheses))
-        self._pools[key] = found = Pool(self._build(key[2], draws, seed))
+        if containing is None and (draws, seed) == (self.rough.ensemble.draws, self.seed):
+            rows = self.all.rows(hypotheses)
+            containing = None if rows is None else (self.all, rows)
+        if containing is None:
+            model = self._build(key[2], draws, seed)
+        else:
+            pool, rows = containing
+            model = AnswerModel(Observer(pool.answer_model.ensemble.of_some(rows), self.instruments))
+        self._pools[key] = Pool(model)
         while len(self._pools) > MOST_POOLS:
             self._pools.popitem(last=False)
-        return found, np.arange(len(key[2]))
+        return self._pools[key], np.arange(len(key[2]))
 
     def _build(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int, *, learning: bool = False) -> AnswerModel:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
@@ -214,6 +226,7 @@ class Diagnoser:
         """Return the probabilities of the causes given the evidence."""
         evidence = Evidence.of(entries)
         if self._note(evidence.entries) or self.rough.ensemble.solutions > MOST_SOLVED:
+            self._pools.clear()
             self.all = Pool(self._build(self.all.hypotheses, self.rough.ensemble.draws, self.seed))
         evidence = self._with_past(evidence)
         self.priors, self.unknown = self._given(evidence.entries)
@@ -308,14 +321,21 @@ class Diagnoser:
         """Return the belief, from few draws, over the hypotheses that were weighed again, or else over all likely ones."""
         if fine is not None:
             index = {h: i for i, h in enumerate(self.all.hypotheses)}
-            rows = np.array([index[h] for h in fine.hypotheses])
-            return self.all.weighed(self.priors[rows], evidence, rows, unknown=self.unknown)
+            return self._predicting(evidence, np.array([index[h] for h in fine.hypotheses]))
         likely = rough.belief.probability > LEAST_PREDICTED
         likely[self._nothing] = True
         rows = np.flatnonzero(likely)
         if len(rows) > MUCH_IN_PLAY * len(likely):
             return rough
-        return self.all.weighed(self.priors[rows], evidence, rows, unknown=self.unknown)
+        return self._predicting(evidence, rows)
+
+    def _predicting(self, evidence: Evidence, rows: Rows) -> WeighedEnsemble:
+        """Return the belief over some of the single causes; where they are few, further tones are solved for them alone."""
+        found = self.all.weighed(self.priors[rows], evidence, rows, unknown=self.unknown)
+        if len(rows) > ALONE * len(self.causes):
+            return found
+        pool, here = self._pool_of(found.hypotheses, self.rough.ensemble.draws, self.seed)
+        return WeighedEnsemble(pool.answer_model, found.belief, here)
 
     def _refine(self, rough: WeighedEnsemble, evidence: Evidence) -> WeighedEnsemble | None:
         """Weigh the remaining hypotheses again with more draws, if too few of the first draws still count; else return None."""

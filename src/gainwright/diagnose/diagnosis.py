@@ -175,10 +175,10 @@ def _groups(
     state: CauseProbabilities, tests: RankedTests, sound: Cause, place: dict[tuple[str, str], int]
 ) -> list[CauseGroup]:
     """Return groups with their probability among single causes, likeliest first."""
-    found = []
+    found, hypotheses = [], state.active.hypotheses
     for group in tests.groups:
         p = float(sum(state.probability[state.place[i]] for i in group))
-        names = [_named(state.active.hypotheses[i][0], sound) for i in group]
+        names = [_named(hypotheses[i][0], sound) for i in group]
         found.append(CauseGroup(p, tuple(place[c.id, c.where] for c in names)))
     return sorted(found, key=lambda g: -g.probability)
 
@@ -192,12 +192,12 @@ def _next(
 ) -> tuple[NextTest, ...]:
     probability = state.probability[list(state.place)]
     probability = probability / max(float(probability.sum()), 1e-12)
-    groups = []
+    groups, hypotheses = [], state.active.hypotheses
     for group in tests.groups:
         member = np.zeros(len(probability))
         member[list(group)] = 1.0
-        groups.append((member, [_named(state.active.hypotheses[i][0], sound) for i in group]))
-    healthy = next((i for i, h in enumerate(state.active.hypotheses) if h == (NOTHING_CAUSE,)), None)
+        groups.append((member, [_named(hypotheses[i][0], sound) for i in group]))
+    healthy = next((i for i, h in enumerate(hypotheses) if h == (NOTHING_CAUSE,)), None)
     found = []
     for r in ranked:
         c = r.outcomes.candidate

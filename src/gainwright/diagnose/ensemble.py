@@ -137,11 +137,22 @@ class Ensemble:
         self._touched = [change.touches(chain) for change in self.changes]
         self._chains: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
         self._solved: list[tuple[Stimulus, frozenset[Node], Solved]] = []
+        self._whole: tuple[Ensemble, npt.NDArray[np.intp]] | None = None
 
     @property
     def solutions(self) -> int:
         """The number of cached solutions."""
         return len(self._solved)
+
+    def of_some(self, rows: npt.NDArray[np.intp]) -> Ensemble:
+        """Return the samples of some of the hypotheses alone, which are the same; what is solved here is known there, too."""
+        found = copy.copy(self)
+        found.hypotheses = tuple(self.hypotheses[i] for i in rows)
+        found.changes = [self.changes[i] for i in rows]
+        found._touched = [self._touched[i] for i in rows]
+        found._solved = []
+        found._whole = self, rows
+        return found
 
     def _change(self, hypothesis: tuple[Cause, ...]) -> Change:
         found = Change()
@@ -154,12 +165,22 @@ class Ensemble:
     def solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
         """Return the levels at nodes under every hypothesis; only hypotheses that can differ there are solved."""
         stimulus = replace(stimulus, sets=self._moved(stimulus.sets))
+        solved = self._known(stimulus, targets)
+        if solved is None:
+            solved = self._solve(stimulus, targets)
+            self._solved.append((stimulus, targets, solved))
+        return solved
+
+    def _known(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved | None:
+        """Return what was solved before, here or for the hypotheses that these are some of."""
         for solved_for, nodes, solved in self._solved:
             if solved_for == stimulus and targets <= nodes:
                 return solved
-        solved = self._solve(stimulus, targets)
-        self._solved.append((stimulus, targets, solved))
-        return solved
+        if self._whole is None:
+            return None
+        whole, rows = self._whole
+        found = whole._known(stimulus, targets)
+        return None if found is None else replace(found, row=found.row[rows])
 
     def tone_hz(self, stimulus: Stimulus) -> Any:
         """Return the frequency of a stimulus, Hz; of one spread over octaves in each draw, shape (draws,)."""

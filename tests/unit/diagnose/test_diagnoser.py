@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,10 +19,12 @@ from gainwright.diagnose import (
     repair_text,
     short_name,
 )
+from gainwright.diagnose.candidates import Catalogue
 from gainwright.diagnose.causes import NOTHING
 from gainwright.diagnose.change import Change, combined
 from gainwright.diagnose.changes import change_of
 from gainwright.diagnose.diagnoser import FEW_EFFECTIVE
+from gainwright.diagnose.ranking import predict_outcomes
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier, Entry, Job, the_place
 from gainwright.simulated import Fault, Rig, answer, possible_faults
@@ -279,6 +282,26 @@ def test_same_evidence_gives_the_same_numbers_whatever_was_asked_in_between() ->
         make_diagnosis(shared, told[:k])
     assert {k: pytest.approx(v, abs=1e-9) for k, v in believed(alone).items()} == believed(make_diagnosis(shared, told))
     assert [n.entry for n in alone.next] == [n.entry for n in make_diagnosis(shared, told[::-1]).next]
+
+
+def test_tests_are_predicted_from_the_causes_in_play_alone_with_the_same_numbers() -> None:
+    """What is nearly ruled out isn't solved again for every further tone; the outcomes are those of an ensemble of all causes."""
+    diagnoser = Diagnoser(job())
+    said = [
+        {"heard": "sub", **TONE, "is": "silent"},
+        {"at": "desk.sub.mono", "with": "meter", **TONE, "reads": "0.2 V"},
+    ]
+    state = diagnoser.weigh(entries(said, diagnoser.job))
+    few = state.predicting
+    assert len(few.answer_model.ensemble.hypotheses) == len(few.rows) < 0.4 * len(diagnoser.causes)
+    rows = diagnoser.all.rows(few.hypotheses)
+    assert rows is not None
+    whole = replace(few, answer_model=diagnoser.rough, rows=rows)
+    catalogue = Catalogue(diagnoser.job, diagnoser.chain, diagnoser.instruments, state.entries)
+    for candidate in [c for c in catalogue.all() if c.test != "swap_sides"][:40:4]:
+        one, other = predict_outcomes(candidate, few), predict_outcomes(candidate, whole)
+        assert one.labels == other.labels
+        np.testing.assert_allclose(one.chance, other.chance, atol=1e-12)
 
 
 SILENT_SUB = [
