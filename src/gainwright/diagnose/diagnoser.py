@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections import OrderedDict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ from gainwright.diagnose.cause_names import CauseNames
 from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, Cause, causes, priors
 from gainwright.diagnose.confirming import direct_checks
 from gainwright.diagnose.ensemble import Ensemble
+from gainwright.diagnose.kept_pools import KeptPools
 from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.ranking import PredictedOutcomes, Ranked, groups, predict_outcomes, rank
 from gainwright.diagnose.shop_counts import (
@@ -67,10 +67,6 @@ SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed", "reverse_side")
 DID_SOMETHING = float(np.log(1.5))
 """A fault made an entry other than a sound chain if it is so many times as likely under one of them, as a logarithm."""
 LEAST_SCORE = 1e-300
-MOST_POOLS = 6
-"""Ensembles of refined passes and pairs that are cached with their solutions; the least recently used is dropped first."""
-ROOMY = 1.5
-"""An ensemble with more than so many times the hypotheses asked for costs more than one of them alone, which knows its solutions."""
 MOST_SOLVED = 64
 """An ensemble with more solutions is rebuilt, so that the memory of a long-lived diagnoser stays bounded."""
 
@@ -179,7 +175,7 @@ class Diagnoser:
         self.names = CauseNames(job)
         self._noted: Noted = {}
         self.all = Pool(self._build([(c,) for c in self.causes], draws, seed))
-        self._pools: OrderedDict[tuple[int, int, tuple[Hypothesis, ...]], Pool] = OrderedDict()
+        self._pools = KeptPools(MOST_SOLVED)
 
     def prior_of(self, cause: str) -> float:
         """Return the probability of a cause at any place before the first entry."""
@@ -189,30 +185,6 @@ class Diagnoser:
     def rough(self) -> AnswerModel:
         """All single causes with few draws, as seen through instruments and answers."""
         return self.all.answer_model
-
-    def _pool_of(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> tuple[Pool, Rows]:
-        """Return a pool with these hypotheses, each with the same draws whatever else is in it, and their rows there."""
-        containing = None
-        for key in reversed(self._pools):
-            rows = self._pools[key].rows(hypotheses) if key[:2] == (draws, seed) else None
-            if rows is not None and self._pools[key].answer_model.ensemble.solutions <= MOST_SOLVED:
-                if len(key[2]) <= ROOMY * len(hypotheses):
-                    self._pools.move_to_end(key)
-                    return self._pools[key], rows
-                containing = containing or (self._pools[key], rows)
-        key = (draws, seed, tuple(hypotheses))
-        if containing is None and (draws, seed) == (self.rough.ensemble.draws, self.seed):
-            rows = self.all.rows(hypotheses)
-            containing = None if rows is None else (self.all, rows)
-        if containing is None:
-            model = self._build(key[2], draws, seed)
-        else:
-            pool, rows = containing
-            model = AnswerModel(Observer(pool.answer_model.ensemble.of_some(rows), self.instruments))
-        self._pools[key] = Pool(model)
-        while len(self._pools) > MOST_POOLS:
-            self._pools.popitem(last=False)
-        return self._pools[key], np.arange(len(key[2]))
 
     def _build(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int, *, learning: bool = False) -> AnswerModel:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
@@ -334,7 +306,8 @@ class Diagnoser:
         found = self.all.weighed(self.priors[rows], evidence, rows, unknown=self.unknown)
         if len(rows) > ALONE * len(self.causes):
             return found
-        pool, here = self._pool_of(found.hypotheses, self.rough.ensemble.draws, self.seed)
+        draws = self.rough.ensemble.draws
+        pool, here = self._pools.of(found.hypotheses, draws, self.seed, build=self._build, whole=self.all)
         return WeighedEnsemble(pool.answer_model, found.belief, here)
 
     def _refine(self, rough: WeighedEnsemble, evidence: Evidence) -> WeighedEnsemble | None:
@@ -348,7 +321,7 @@ class Diagnoser:
             return None
         left = sorted({*left, self._nothing})
         draws = next(draws for most, draws in FINE_DRAWS if len(left) <= most)
-        fine, rows = self._pool_of([(self.causes[i],) for i in left], draws, self.seed + 100)
+        fine, rows = self._pools.of([(self.causes[i],) for i in left], draws, self.seed + 100, build=self._build)
         return fine.weighed(self.priors[left], evidence, rows, unknown=self.unknown)
 
     def _combine(self, rough: WeighedEnsemble, fine: WeighedEnsemble | None) -> _Combined:
@@ -379,7 +352,8 @@ class Diagnoser:
             return None
         of_two = 1 - float(np.sum(self.before**2))
         prior = np.array([PRIOR_TWO * 2 * self.before[a] * self.before[b] / of_two for a, b in pairs])
-        two, rows = self._pool_of([(self.causes[a], self.causes[b]) for a, b in pairs], DRAWS, self.seed + 200)
+        both = [(self.causes[a], self.causes[b]) for a, b in pairs]
+        two, rows = self._pools.of(both, DRAWS, self.seed + 200, build=self._build)
         return two.weighed(prior, evidence, rows)
 
     def _promising(self, pairs: list[tuple[int, int]], evidence: Evidence) -> list[tuple[int, int]]:
