@@ -78,6 +78,15 @@ def test_lines_that_the_csv_reader_refuses_are_refused() -> None:
         hostile_files.use_history(f"cause,note\nlead_open,{'x' * 140_000}\n")
 
 
+@pytest.mark.parametrize(("what", "seed"), [("recordings", "77 recordings 2517"), ("backups", "77 backups 73")])
+def test_what_a_long_attack_found_holds(what: str, seed: str) -> None:
+    """A response whose square was no number; a backup in which the name of a column was damaged."""
+    make, use, _ = attack_inputs.kinds()[what]
+    figures = Figures(what)
+    attack_inputs.tried(figures, make, use, seed)
+    assert figures.falls == []
+
+
 def test_a_text_that_is_none_in_a_backup_is_told() -> None:
     """A byte of a job's text that is no UTF-8: refused as damaged (once an error of the database's driver)."""
     content = hostile_files._backup().replace(b"title: ", b"title:\xbb", 1)

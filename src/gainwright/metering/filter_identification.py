@@ -103,7 +103,7 @@ def identify_filters(response: Response) -> IdentifiedPath:
             best = candidate
     assert best is not None  # noqa: S101  a flat path is always a candidate
     shaped = best.response(response.frequency_hz)
-    polarity, extra_s, within_s = _phase(response, shaped, best)
+    polarity, extra_s, within_s = _phase(response, shaped)
     filters = tuple(
         _filter(kind, shape, slope, corner, sd)
         for (kind, shape, slope), corner, sd in zip(best.kinds, best.corners, best.corner_sd, strict=True)
@@ -216,14 +216,17 @@ def _first_corner(hz: Floats, level: Floats, top: float, kind: str) -> float:
     return float(hz[over[0]] if kind == "high" else hz[over[-1]])
 
 
-def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[Polarity | None, float, float]:
+def _phase(response: Response, shaped: Complexes) -> tuple[Polarity | None, float, float]:
     """Return the polarity and the delay without the filters' own phase, with half its 95 % interval."""
-    gain = 10 ** (fit.level_db / 20)
     loud = (np.abs(shaped) > 0.5) & (response.sure_db < 1.0)
     if np.count_nonzero(loud) < 6:
         return None, 0.0, math.inf
     hz = response.frequency_hz[loud]
-    rest = response.h[loud] / (gain * shaped[loud])
+    rest = response.h[loud] / shaped[loud]
+    scale = float(np.max(np.abs(rest)))  # only angles count, and a gain may be next to nothing or far too much
+    if not 0 < scale < math.inf:
+        return None, 0.0, math.inf
+    rest = rest / scale
     # the delay that aligns the phase best, on a grid of a sixteenth of the highest period, then by its slope
     widest = 1.0 / hz[0]
     delays = np.arange(-widest, widest, 1 / (16 * hz[-1]))

@@ -49,12 +49,13 @@ def restore(where: str | Path, file: Path) -> Path | None:
 
 
 def _copy(old: sa.Connection, new: sa.Connection, file: Path) -> None:
-    """Copy every row of a backup. CallError: a text in it is none, as of a damaged disk."""
+    """Copy every row of a backup. CallError: a text in it is none or a column is missing, as of a damaged disk."""
     try:
         copy_rows(old, new, empty_first=True)
-    except UnicodeEncodeError:
+    except (UnicodeEncodeError, KeyError) as error:
+        what = f"the column {error.args[0]} is missing" if isinstance(error, KeyError) else "a text in it is not UTF-8"
         raise CallError(
-            "the backup is damaged: a text in it is not UTF-8",
+            f"the backup is damaged: {what}",
             code="store_damaged",
             where=str(file),
             remedy="name another backup",
