@@ -76,6 +76,14 @@ def closed(socket: ClientConnection) -> tuple[int, str]:
     return socket.close_code, socket.close_reason or ""
 
 
+def message_of(socket: ClientConnection, kind: str) -> dict[str, Any]:
+    """Return the next message of a kind."""
+    while True:
+        message: dict[str, Any] = json.loads(socket.recv(timeout=20))
+        if message["kind"] == kind:
+            return message
+
+
 def update_of(socket: ClientConnection, number: int) -> dict[str, Any]:
     """Return the first update that knows the block of a number, or one just before: a few last blocks make none due."""
     while True:
@@ -180,13 +188,19 @@ def test_invalid_blocks_end_the_connection(server: WebServer, content: bytes | s
         assert json.loads(socket.recv(timeout=20))["kind"] == "begun"
 
 
-def test_huge_but_finite_samples_are_measured(server: WebServer) -> None:
-    """The largest 32-bit floats cause no error."""
+def test_samples_far_beyond_full_scale_are_told_and_the_connection_stays(server: WebServer) -> None:
+    """The largest 32-bit floats are no sound: that is said instead of a reading; begun anew, a tone is measured."""
     with opened(server) as socket:
         for number in range(60):
             loud = np.full(FRAMES, 3e38 * (-1) ** number, "<f4")
             socket.send(struct.pack("<III", number, FRAMES, 1) + loud.tobytes())
-        assert update_of(socket, 59)["reading"]["channels"][0]["verdict"] != "clean"
+        told = message_of(socket, "trouble")
+        assert (told["code"], told["where"]) == ("not_finite", "input")
+        assert "3e+38 times full scale" in told["what"]
+        socket.send('{"do": "reset"}')
+        for number in range(60, 110):
+            socket.send(block(number))
+        assert update_of(socket, 109)["reading"]["channels"][0]["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
 
 
 def test_more_samples_than_the_rate_allows_end_the_connection(server: WebServer) -> None:
