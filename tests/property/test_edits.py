@@ -140,7 +140,11 @@ def test_renaming_back_restores_the_file(data: st.DataObject, text: str) -> None
 def test_adding_and_removing_a_stage_keeps_the_wiring(data: st.DataObject, text: str) -> None:
     """A stage added anywhere and removed again leaves the chain wired as before."""
     place = data.draw(st.sampled_from([p.id for p in editing.places(editing.Draft(text)) if p.kind != "input"]))
-    with_it = editing.add_stage(text, "level_control", "new_one", place)
+    wiring = read_job_text(text).wiring
+    digital = {str(run).partition(":")[2].partition("-")[0] for run in wiring.leads if wiring.is_digital(run)}
+    source = place.partition(":")[2].partition("-")[0].removesuffix(".out")
+    kind = "processor" if source in digital else "level_control"  # samples are no volts: only a processor takes them
+    with_it = editing.add_stage(text, kind, "new_one", place)
     read = read_job_text(with_it)
     assert len(read.job.stages) == len(read_job_text(text).job.stages) + 1
     again, before = read_job_text(editing.remove_stage(with_it, "new_one")), read_job_text(text)
