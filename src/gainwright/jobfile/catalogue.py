@@ -194,8 +194,8 @@ def _lead_fact(run: LeadRun, target: AnyStage, source: AnyStage) -> Fact:
     power_lead = isinstance(target, Speaker) or (isinstance(source, HeadUnit) and source.speaker_level)
     if lead is not None and lead.resistance is not None and lead.resistance.known:
         return Fact(path, lead.resistance, given=True)
-    if lead is not None and lead.length is not None:
-        if lead.area is not None:
+    if lead is not None and lead.length is not None and lead.length.known:
+        if lead.area is not None and lead.area.known:
             # 1/58 ohm mm2/m at 20 degC (IEC 60028), out and back.
             value = 2 * lead.length.nominal / (58e6 * lead.area.nominal)
             text = f"{value:.4g} ohm"

@@ -18,6 +18,8 @@ ACCEPTED: list[tuple[str, tuple[str, ...], object]] = [
     ("one_amplifier", ("stages", "amp", "supply"), {"running": "unknown", "resting": "unknown"}),
     ("one_amplifier", ("stages", "amp", "sensitivity"), "0.3 V ± 90 % .. 5 V"),
     ("two_way_and_sub", ("instruments", "interface", "full_scale"), "unknown"),
+    ("one_amplifier", ("stages", "amp", "lead"), {"length": "unknown"}),
+    ("one_amplifier", ("stages", "amp", "lead"), {"length": "5 m", "area": "unknown"}),
     ("one_amplifier", ("stages", "head", "outputs"), {"sub": {"sides": ["mono"], "high_pass": "butterworth 24 at 200 kHz"}}),
 ]  # fmt: skip
 """Example, key and value that are worked with."""
