@@ -165,7 +165,16 @@ def test_a_vented_cone_stands_nearly_still_at_its_tuning() -> None:
 
 def test_a_lossy_coil() -> None:
     """Leach 2002: phase n 90 degrees, magnitude growing with f^n; at 1 kHz the stated reactance."""
-    driver = physics.Driver(0.0, 1.0, 1.0, 1.0, 1.0, 1.0, inductance_h=1e-3, inductance_exponent=0.6)
+    driver = physics.Driver(
+        re_ohm=0.0,
+        force_factor_tm=1.0,
+        mass_kg=1.0,
+        compliance_m_n=1.0,
+        mechanical_losses=1.0,
+        area_m2=1.0,
+        inductance_h=1e-3,
+        inductance_exponent=0.6,
+    )
     at = physics.coil_impedance(driver=driver, frequency_hz=np.array([1e3, 1e4]))
     np.testing.assert_allclose(np.degrees(np.angle(at)), 54.0)
     assert at[0].imag == pytest.approx(2 * np.pi)

@@ -107,12 +107,13 @@ def test_diagnosis_conforms_to_its_schema() -> None:
     job = read_job_text(example_text("two_way_and_sub")).job
     heard = {"heard": "sub", "tone": "50 Hz", "is": "silent"}
     steady = {"check": "lead:desk.sub-knob.moved", "is": "steady"}
-    entries = [heard, {"check": "lead:desk.sub-knob", "resistance": "open"}, steady]
+    open_lead = {"check": "lead:desk.sub-knob", "resistance": "open"}
+    entries = [heard, open_lead, steady, open_lead]
     found = make_diagnosis(Diagnoser(job), [read_entry(entry, job) for entry in entries])
     conforms(found, Diagnosis)
     plain = to_json(found)
     assert plain["repair"]["entry"]
-    assert plain["evidence_used"] == 3
+    assert plain["evidence_used"] == 4
     assert [c["for"] for c in plain["causes"]] == [list(c.speaks_for) for c in found.causes]
 
 

@@ -18,8 +18,10 @@ from gainwright.diagnose.intermittent import come_and_go, mixed, there
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.diagnose.overloads import load_ohm
 from gainwright.diagnose.unit_answers import SURE, Answers
-from gainwright.diagnose.unknown_gains import position_density
-from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest, as_mapping
+from gainwright.diagnose.unknown_gains import SENSITIVITY_DB, STAGE_DB, position_density
+from gainwright.jobfile import volume_steps
+from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest, as_mapping, volume_of
+from gainwright.quantities import Exact, parse
 
 if TYPE_CHECKING:
     from gainwright.diagnose.answers import AnswerModel
@@ -213,7 +215,25 @@ def through(entry: Reading, node: Node, observer: Observer) -> frozenset[StageDo
     found = {node.stage, *(n.stage for n in wiring.upstream(node.stage))}
     if entry.feed is not None:
         found -= {n.stage for n in wiring.upstream(entry.feed.into)}
-    return frozenset((stage, observer.stage_db[stage]) for stage in found)
+    return frozenset((stage, _doubt_db(entry, stage, observer)) for stage in found)
+
+
+def _doubt_db(entry: Reading, stage: str, observer: Observer) -> float:
+    """Return by how much a stage may be off in a reading, standard deviation in dB.
+
+    A volume fully up has no step to doubt, its ceiling is known; a gain at an end of its travel is where it is said to be,
+    and one that is told with its own doubt has that in the draws.
+    """
+    gain = entry.set.get(f"{stage}.gain")
+    if gain is not None:
+        told = parse(gain, "fraction")
+        if not isinstance(told.spread, Exact) or told.nominal in (0.0, 1.0):
+            return min(SENSITIVITY_DB, observer.stage_db[stage])
+    volume = volume_of(observer.chain.job.stages[stage])
+    at = entry.set.get(f"{stage}.volume", observer.chain.settings.get(f"{stage}.volume"))
+    if volume is not None and at is not None and float(at) >= volume_steps(volume):
+        return STAGE_DB
+    return observer.stage_db[stage]
 
 
 def volts_observation(

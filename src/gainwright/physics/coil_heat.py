@@ -22,7 +22,7 @@ REFERENCE_C = 20.0
 """Temperature of the stated resistance of copper (IEC 60028)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CoilHeat:
     """The way of the heat out of a voice coil; every field broadcasts with the others.
 

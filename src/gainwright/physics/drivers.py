@@ -24,7 +24,7 @@ INDUCTANCE_HZ = 1000.0
 """Frequency at which data sheets state the inductance of a voice coil (common practice, no published source)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Driver:
     """One drive unit in SI units; every field broadcasts with the others.
 
@@ -51,7 +51,7 @@ class Driver:
     inductance_exponent: Any = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Box:
     """What stands behind a cone: the net volume, and the frequency and leakage of a vented one.
 
@@ -88,7 +88,16 @@ def driver_from_parameters(
     mass = 1 / (omega**2 * compliance)
     losses = omega * mass / np.asarray(q_mechanical, dtype=np.float64)
     force = np.sqrt(omega * mass * np.asarray(re_ohm, dtype=np.float64) / np.asarray(q_electrical, dtype=np.float64))
-    return Driver(re_ohm, force, mass, compliance, losses, area, inductance_h, inductance_exponent)
+    return Driver(
+        re_ohm=re_ohm,
+        force_factor_tm=force,
+        mass_kg=mass,
+        compliance_m_n=compliance,
+        mechanical_losses=losses,
+        area_m2=area,
+        inductance_h=inductance_h,
+        inductance_exponent=inductance_exponent,
+    )
 
 
 def coil_impedance(*, driver: Driver, frequency_hz: Any) -> Complex:

@@ -31,6 +31,16 @@ def test_fault_is_named_where_readings_speak_for_one(
     assert Evaluation((shown,), healthy, before, 0.0, "", plan, 0, 3, "", 0.03).suspicious is named
 
 
+def test_faults_that_are_not_told_apart_count_together() -> None:
+    """A short in a lead or in its speaker: neither alone, but together five times a healthy car, thirty times what they were."""
+    shorts: Any = tuple(
+        SimpleNamespace(cause=c, probability=p) for c, p in (("lead_shorted", 0.34), ("speaker_shorted", 0.27))
+    )
+    plan: Any = None
+    assert Evaluation(shorts, 0.124, 0.12, 0.0, "", plan, 0, 3, "", 0.02).suspicious
+    assert not Evaluation(shorts[:1], 0.124, 0.12, 0.0, "", plan, 0, 3, "", 0.01).suspicious
+
+
 @pytest.mark.parametrize(
     ("probable", "undecided"), [((0.4, 0.3, 0.1), True), ((0.7, 0.25), True), ((0.7, 0.2), False), ((0.9,), False)]
 )

@@ -17,6 +17,8 @@ from gainwright.app.set_up.standing import reached_targets
 from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gainwright.app.set_up.expectations import Followed
     from gainwright.app.set_up.found_settings import SettingChange
     from gainwright.app.set_up.run import StepState
@@ -51,7 +53,7 @@ class Evaluation:
     better_known : how many numbers are known better than in the job.
     entries : number of readings.
     key : names it, so that a reading is judged by the expectation that was shown.
-    leading_before : probability of the first of the causes without any reading.
+    leading_before : probability of the first of the causes, with those that aren't told from it, without any reading.
     """
 
     causes: tuple[RankedCause, ...]
@@ -76,12 +78,13 @@ class Evaluation:
         The diagnosis starts from somebody's complaint, so that a fault is likely before any reading; a run has none. What counts
         here is therefore whether the readings made a healthy car less probable than it was before them, or the leading fault
         strongly more likely against it and now substantially more probable: the more faults readings exclude, the likelier a healthy
-        car gets, too, and one of many faults may fit a healthy car's readings by chance.
+        car gets, too, and one of many faults may fit a healthy car's readings by chance. Faults that aren't told from the first,
+        as a short in a lead and one in its speaker, count together with it.
         """
         if not self.causes or self.causes[0].cause == "nothing_wrong":
             return False
         before = self.leading_before / max(self.healthy_before, 1e-12)
-        now = self.causes[0].probability / max(self.healthy, 1e-12)
+        now = sum(c.probability for c in leading(self.causes)) / max(self.healthy, 1e-12)
         return self.healthy < self.healthy_before or (before > 0 and now >= max(STRONG * before, NEAR))
 
     @property
@@ -89,6 +92,12 @@ class Evaluation:
         """Whether the readings alone don't tell the first fault from another, as in a car that is silent for one of several reasons."""
         faults = [c.probability for c in self.causes if c.cause != "nothing_wrong"]
         return len(faults) > 1 and faults[0] < NEAR * faults[1]
+
+
+def leading(causes: Sequence[RankedCause]) -> tuple[RankedCause, ...]:
+    """Return the first fault with those that aren't told from it."""
+    faults = [c for c in causes if c.cause != "nothing_wrong"]
+    return tuple(c for c in faults if c.probability * NEAR > faults[0].probability)
 
 
 def current_run(site: Site, stored: StoredJob) -> Run:
@@ -230,11 +239,9 @@ def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]], key: str) -
     entries = [read_entry(e, job) for e in evidence]
     diagnoser = site.models.diagnoser(text, site.store.cases.counted())
     learned, better_known = learn_values(diagnoser, entries)
-    first = (diagnosis.causes[0].cause, diagnosis.causes[0].where)
+    first = {(c.cause, c.where) for c in leading(diagnosis.causes[:SHOWN_CAUSES])}
     plan = make_plan(job, learned=learned)
-    leading = next(
-        (p for c, p in zip(diagnoser.causes, diagnoser.priors, strict=True) if (c.id, c.where) == first), 0.0
-    )
+    before = sum(p for c, p in zip(diagnoser.causes, diagnoser.priors, strict=True) if (c.id, c.where) in first)
     return Evaluation(
         diagnosis.causes[:SHOWN_CAUSES],
         sum(c.probability for c in diagnosis.causes if c.cause == "nothing_wrong"),
@@ -245,5 +252,5 @@ def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]], key: str) -
         len(better_known),
         len(diagnosis.evidence),
         key,
-        float(leading),
+        float(before),
     )
