@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.errors import JobError
-from gainwright.model.chassis import chassis, unit_of
+from gainwright.model.chassis import unit_of
 from gainwright.model.stages import Powered
 from gainwright.model.supply_cables import BATTERY
 from gainwright.model.wiring_errors import unknown_reference
@@ -37,7 +37,7 @@ def check_supply(job: Job) -> None:
         if cable.source != BATTERY and cable.source not in job.supply:
             raise unknown_reference(f"{where}.from", cable.source, [BATTERY, *job.supply], "cable")
         for target in cable.feeds:
-            unit = target if target in chassis(job) else unit_of(job, target)
+            unit = unit_of(job, target)
             if unit not in units:
                 raise unknown_reference(f"{where}.feeds", target, sorted(units), "powered")
             if unit in fed:

@@ -59,9 +59,13 @@ def amplifier_bands(job: Job, reached: Mapping[str, float] | None = None) -> tup
     JobError : the wiring can't be resolved.
     """
     context = PlanContext(job)
+    return bands_of(context, reached_volts(context, reached))
+
+
+def reached_volts(context: PlanContext, reached: Mapping[str, float] | None = None) -> dict[str, float]:
+    """Return the volts of each stage that has a target: what its set-up reached, else its target."""
     targets = amplifier_targets(context, source_limits(context))
-    volts = {stage: target.v_rms * (reached or {}).get(stage, 1.0) for stage, target in targets.items()}
-    return bands_of(context, volts)
+    return {stage: target.v_rms * (reached or {}).get(stage, 1.0) for stage, target in targets.items()}
 
 
 def bands_of(context: PlanContext, volts: Mapping[str, float]) -> tuple[AmplifierBand, ...]:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.model import Amplifier, unit_of
-from gainwright.plan.amplifier_bands import bands_of
+from gainwright.plan.amplifier_bands import bands_of, reached_volts
 from gainwright.plan.context import PlanContext
-from gainwright.plan.planning import amplifier_targets
-from gainwright.plan.stage_steps import source_limits
-from gainwright.plan.targets import load_ohm, rating_v
+from gainwright.plan.targets import load_ohm, rail_v, rating_v
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -57,15 +54,11 @@ def amplifier_loads(job: Job, reached: Mapping[str, float] | None = None) -> tup
     JobError : the wiring can't be resolved.
     """
     context = PlanContext(job)
-    targets = amplifier_targets(context, source_limits(context))
-    volts = {stage: target.v_rms * (reached or {}).get(stage, 1.0) for stage, target in targets.items()}
+    volts = reached_volts(context, reached)
     found = []
     for end, band in zip(context.ends, bands_of(context, volts), strict=True):
-        stage = job.stages[end.stage]
-        if not isinstance(stage, Amplifier):
+        if not isinstance(job.stages[end.stage], Amplifier):
             continue
-        nominal = context.chain.nominal()
-        highest = max(nominal[f"{end.stage}.power.{i}"] * r.load.nominal for i, r in enumerate(stage.power))
         found.append(
             AmplifierLoad(
                 end.stage,
@@ -74,7 +67,7 @@ def amplifier_loads(job: Job, reached: Mapping[str, float] | None = None) -> tup
                 load_ohm(context, end),
                 volts[end.stage],
                 rating_v(context, end),
-                math.sqrt(2 * highest),
+                rail_v(context, end),
                 end.speakers,
                 band,
             )

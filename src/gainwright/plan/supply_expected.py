@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.model import Amplifier
 from gainwright.plan.result import Expect
-from gainwright.plan.targets import load_ohm
+from gainwright.plan.targets import load_ohm, rail_v
 from gainwright.solve import Taken, amplifier_draw_w, sine, source_of, supply_tree
 
 if TYPE_CHECKING:
@@ -34,9 +34,8 @@ def _lost_v(context: PlanContext, unit: str, end: End, volts: float, assumed: As
     tree = supply_tree(job, assumed=assumed)
     if unit in tree.loose or not isinstance(stage, Amplifier):
         return 0.0
-    nominal = context.chain.nominal()
-    rail = math.sqrt(2 * max(nominal[f"{end.stage}.power.{i}"] * r.load.nominal for i, r in enumerate(stage.power)))
-    watts = len(end.nodes) * amplifier_draw_w(stage, sine(volts), load_ohm=load_ohm(context, end), rail_v=rail)
+    rail, load = rail_v(context, end), load_ohm(context, end)
+    watts = len(end.nodes) * amplifier_draw_w(stage, sine(volts), load_ohm=load, rail_v=rail)
     source = source_of(job, idling=True)
     state = tree.solve(source, {unit: Taken(watts)})
     return source.running_v - float(state.devices_v[unit])

@@ -61,6 +61,14 @@ def rating_v(context: PlanContext, end: End) -> float:
     return float(np.squeeze(found))
 
 
+def rail_v(context: PlanContext, end: End) -> float:
+    """Return the peak that an amplifier's rails allow: that of a sine at its highest rated voltage."""
+    stage = context.job.stages[end.stage]
+    assert isinstance(stage, Amplifier)  # noqa: S101  only amplifiers have ratings
+    nominal = context.chain.nominal()
+    return math.sqrt(2 * max(nominal[f"{end.stage}.power.{i}"] * r.load.nominal for i, r in enumerate(stage.power)))
+
+
 def speaker_v(context: PlanContext, end: End) -> float | None:
     """Return the voltage at which the first speaker reaches its rating, None when no speaker has one."""
     found = []

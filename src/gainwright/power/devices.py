@@ -64,13 +64,13 @@ def _assumed(name: str, stage: Amplifier) -> list[str]:
     return found
 
 
-def takes(job: Job, unit: str, watts: float, state: StateName) -> Taken:
-    """Return how a device draws: constant power, but an unregulated amplifier at its ceiling like a resistance.
+def at_ceiling(job: Job, unit: str, watts: float) -> Taken:
+    """Return how a device draws with every amplifier at its ceiling: constant power, but unregulated ones like a resistance.
 
-    Its rails follow the supply, and its output with them, so that power is what it takes at the supply of its rating.
+    Their rails follow the supply, and their output with them, so that power is what they take at the supply of their rating.
     """
-    found = [(n, s) for n in stages_of(job, unit) if isinstance(s := job.stages[n], Amplifier)]
-    if state != "full_sine" or not found or any(stage.regulated for _, stage in found):
+    found = [s for n in stages_of(job, unit) if isinstance(s := job.stages[n], Amplifier)]
+    if not found or any(stage.regulated for stage in found):
         return Taken(watts)
-    rated = found[0][1].rated_at
+    rated = found[0].rated_at
     return Taken(watts, rated.nominal if rated is not None and rated.known else RATED_SUPPLY_V)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Powered, stages_of, supply_of
-from gainwright.power.devices import device_watts, takes
+from gainwright.model import supply_of
+from gainwright.power.devices import at_ceiling, device_watts
 from gainwright.power.result import STATES
 from gainwright.solve import Source, SupplyTree, Taken, source_of, supply_tree
 
@@ -55,22 +55,16 @@ def supply_states(
 ) -> SupplyStates:
     """Return the supply of a job in every state; devices with a supply of their own stand apart from the battery's tree."""
     tree, source = supply_tree(job), source_of(job)
-    apart = {unit for unit in tree.loose if supply_of(job, _first(job, unit)) != "vehicle"}
+    apart = {unit for unit in tree.loose if supply_of(job, unit) != "vehicle"}
     tree = SupplyTree(tree.branches, tuple(u for u in tree.loose if u not in apart))
     watts, assumed = {}, {}
     for unit in tree.devices:
         watts[unit], assumed[unit] = device_watts(job, unit, amplifiers, programmes, source.running_v)
-    asked: dict[str, Taken] = {}
-    for unit in tree.devices:
-        regulated = np.array([watts[unit][state] for state in STATES])
-        asked[unit] = Taken(regulated)
-    powers = tree.solve(source, asked)
-    follow = {unit: takes(job, unit, watts[unit]["full_sine"], "full_sine") for unit in tree.devices}
-    sine = tree.solve(source, {u: Taken(np.array([t.watts]), t.rated_v) for u, t in follow.items()})
-    index = {state: i for i, state in enumerate(STATES)}
+    powers = tree.solve(source, {u: Taken(np.array([watts[u][s] for s in STATES[:-1]])) for u in tree.devices})
+    sine = tree.solve(source, {u: at_ceiling(job, u, watts[u]["full_sine"]) for u in tree.devices})
 
-    def by_state(all_states: np.ndarray, full_sine: np.ndarray) -> dict[StateName, float]:
-        return {s: float(full_sine[0] if s == "full_sine" else all_states[index[s]]) for s in STATES}
+    def by_state(others: np.ndarray, full_sine: np.ndarray) -> dict[StateName, float]:
+        return dict(zip(STATES, [*others.tolist(), float(full_sine)], strict=True))
 
     return SupplyStates(
         tree,
@@ -83,7 +77,3 @@ def supply_states(
         by_state(powers.battery_v, sine.battery_v),
         by_state(powers.drawn_a, sine.drawn_a),
     )
-
-
-def _first(job: Job, unit: str) -> str:
-    return next(name for name in stages_of(job, unit) if isinstance(job.stages.get(name), Powered))

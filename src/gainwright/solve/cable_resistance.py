@@ -20,11 +20,12 @@ ALUMINIUM_OHM_M = 0.028264e-6
 """Hard-drawn aluminium at 20 degrees C (IEC 60889; from memory)."""
 CLAD_OHM_M = 0.02743e-6
 """Copper-clad aluminium with 10 % copper by volume (ASTM B566, class 10A; from memory)."""
-RESISTIVITY_OHM_M = {
-    "copper": physics.COPPER_RESISTIVITY_OHM_M,
-    "copper_clad_aluminium": CLAD_OHM_M,
-    "aluminium": ALUMINIUM_OHM_M,
+RE_COPPER = {
+    "copper": 1.0,
+    "copper_clad_aluminium": CLAD_OHM_M / physics.COPPER_RESISTIVITY_OHM_M,
+    "aluminium": ALUMINIUM_OHM_M / physics.COPPER_RESISTIVITY_OHM_M,
 }
+"""Resistivity of each metal over copper's."""
 ASSUMED_LENGTH_M = 5.0
 """From the battery in front to a boot (common practice, no published source)."""
 
@@ -39,12 +40,12 @@ def area_m2(size: WireSize | None) -> float | None:
 def cable_ohm(cable: SupplyCable, *, temperature_c: float = WARM_C, assumed: Assumed = "usual") -> float:
     """Return the resistance of a cable there and back, ohm; without a size only that of its joints and its way back.
 
-    Resistivities: copper 1/58 ohm mm2/m (IEC 60028); aluminium has nearly copper's temperature coefficient (IEC 60889).
+    `wire_resistance`; aluminium has nearly copper's temperature coefficient (IEC 60889).
     """
     area = area_m2(cable.wire)
     length = cable.length.nominal if cable.length is not None and cable.length.known else ASSUMED_LENGTH_M
     metal = 0.0
     if area is not None:
-        factor = float(physics.copper_temperature_factor(temperature_c=temperature_c))
-        metal = RESISTIVITY_OHM_M[cable.material] * length / area * factor
+        copper = physics.wire_resistance(length_m=length, area_m2=area, temperature_c=temperature_c)
+        metal = RE_COPPER[cable.material] * float(copper)
     return (2 * metal if cable.back == "wire" else metal + BODY_OHM[assumed]) + JOINTS_OHM[assumed]

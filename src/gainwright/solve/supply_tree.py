@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import BATTERY, Powered, chassis, unit_of
+from gainwright.model import BATTERY, Powered, unit_of
 from gainwright.solve.cable_resistance import cable_ohm
 
 if TYPE_CHECKING:
@@ -188,7 +188,7 @@ def supply_tree(job: Job, *, assumed: Assumed = "usual") -> SupplyTree:
         ready = [n for n, c in left.items() if c.source == BATTERY or c.source in {b.name for b in done}]
         for name in ready:
             cable = left.pop(name)
-            feeds = tuple(d if d in chassis(job) else unit_of(job, d) for d in cable.feeds)
+            feeds = tuple(unit_of(job, d) for d in cable.feeds)
             done.append(Branch(name, cable.source, feeds, cable_ohm(cable, assumed=assumed)))
     fed = {d for b in done for d in b.feeds}
     units = dict.fromkeys(unit_of(job, n) for n, s in job.stages.items() if isinstance(s, Powered))

@@ -1,4 +1,4 @@
-"""What a steady tone does to a speaker: current, power, travel, heat, and for how long and how often it may play."""
+"""What a steady tone does to a speaker: how far its cone travels, and for how long and how often it may play."""
 
 from __future__ import annotations
 
@@ -24,37 +24,24 @@ SURE = 0.975
 
 @dataclass(frozen=True, slots=True)
 class ToneLoad:
-    """A steady tone at one unit of a speaker.
+    """What a steady tone does to one unit of a speaker, each with 97.5 % certainty.
 
     Attributes
     ----------
-    tone_hz, volts : the tone, and its rms across one unit.
-    impedance_ohm, current_a : magnitude of the unit's impedance there, and the current, at the middle of the draws.
-    watts : power in the cold coil, Re times current squared; `watts_high` with 97.5 % certainty not more.
-    travel_m, travel_high_m : peak travel to one side; None where the unit's parameters aren't known.
-    xmax_m : linear travel, None if unknown.
-    rise_share : steady rise of the coil over what it stands; None without a rating.
+    travel_m, xmax_m : largest travel to one side, and the linear one; None where they aren't known.
     seconds : how long it may play from cold so that the coil stays under half of what it stands; infinite for ever.
     share_on : largest share of the time when it is played again and again for as long as it may, at most `longest_s`.
     """
 
-    tone_hz: float
-    volts: float
-    impedance_ohm: float
-    current_a: float
-    watts: float
-    watts_high: float
     travel_m: float | None
-    travel_high_m: float | None
     xmax_m: float | None
-    rise_share: float | None
     seconds: float
     share_on: float
 
     @property
     def past_xmax(self) -> bool:
         """Whether its travel may pass Xmax."""
-        return self.xmax_m is not None and self.travel_high_m is not None and self.travel_high_m > self.xmax_m
+        return self.xmax_m is not None and self.travel_m is not None and self.travel_m > self.xmax_m
 
 
 LONGEST_S = 60.0
@@ -78,34 +65,13 @@ def tone_load(unit: SpeakerUnit, *, volts: float, tone_hz: float, longest_s: flo
         impedance = np.abs(physics.driver_impedance(driver=unit.driver, box=unit.box, frequency_hz=tone_hz))
         travel = physics.cone_travel(driver=unit.driver, box=unit.box, voltage_v=each_v, frequency_hz=tone_hz)
     watts = unit.re_ohm * (each_v / impedance) ** 2
-    rise, seconds, share = None, np.inf, 1.0
-    if unit.heat is not None:
-        rise, seconds, share = _heat(unit, unit.heat, watts, longest_s)
-    return ToneLoad(
-        tone_hz,
-        each_v,
-        float(np.median(impedance)),
-        float(np.median(each_v / impedance)),
-        float(np.median(watts)),
-        float(np.quantile(watts, SURE)),
-        None if travel is None else float(np.median(travel)),
-        None if travel is None else float(np.quantile(travel, SURE)),
-        unit.xmax_m,
-        rise,
-        seconds,
-        share,
-    )
+    seconds, share = (np.inf, 1.0) if unit.heat is None else _heat(unit, unit.heat, watts, longest_s)
+    return ToneLoad(None if travel is None else float(np.quantile(travel, SURE)), unit.xmax_m, seconds, share)
 
 
-def _heat(unit: SpeakerUnit, heat: physics.CoilHeat, watts: Floats, longest_s: float) -> tuple[float, float, float]:
-    steady = physics.steady_rise(heat=heat, cold_power_w=watts)
+def _heat(unit: SpeakerUnit, heat: physics.CoilHeat, watts: Floats, longest_s: float) -> tuple[float, float]:
     allowed = HEAT_SHARE * unit.limit_k
     until = physics.seconds_to_rise(heat=heat, power_w=watts, rise_k=allowed)
     seconds = KEPT_BACK * float(np.quantile(until, 1 - SURE, method="lower"))
-    on = min(seconds, longest_s)
-    share = physics.share_on(heat=heat, power_w=watts, rise_k=allowed, seconds_on=on)
-    return (
-        float(np.median(steady / unit.limit_k)),
-        seconds,
-        float(np.quantile(share, 1 - SURE, method="lower")),
-    )
+    share = physics.share_on(heat=heat, power_w=watts, rise_k=allowed, seconds_on=min(seconds, longest_s))
+    return seconds, float(np.quantile(share, 1 - SURE, method="lower"))

@@ -35,7 +35,7 @@ def power(request: Request, site: CurrentSite, job: CurrentJob) -> Response:
 
 def show_power(request: Request, site: Site, stored: StoredJob, *, error: GainwrightError | None = None) -> Response:
     """Show the page, and an error."""
-    from gainwright.model import Powered, chassis, unit_of
+    from gainwright.model import Powered, unit_of
     from gainwright.report.power import assumed_words, finding_words, speaker_table, supply_sentences
     from gainwright.report.supply_drawing import supply_drawing
 
@@ -54,7 +54,6 @@ def show_power(request: Request, site: Site, stored: StoredJob, *, error: Gainwr
         "assumed": assumed_words(result),
         "cables": list(read.supply),
         "unfed": [unit for unit in units if unit not in fed],
-        "chassis": chassis(read),
         "error": view.without_file_place(error, stored.text),
     }
     return page(request, "power.html", job=stored, here="chain", **shown)
