@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import importlib.util
 import re
 import subprocess
 import sys
@@ -13,26 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from pypdf import PdfReader
+from tools import notice
 
 from gainwright.adapters.chart_style import FONT
 
 if TYPE_CHECKING:
     from pathlib import Path
-    from types import ModuleType
 
 APACHE_2 = "cfc7749b96f63bd31c3c42b5c471bf756814053e847c10f3eb003417bc523d30"
 """SHA-256 of LICENSE-2.0.txt as the Apache Software Foundation publishes it."""
-
-
-@pytest.fixture(scope="module")
-def notice(tree: Path) -> ModuleType:
-    """The script that writes NOTICE."""
-    spec = importlib.util.spec_from_file_location("notice", tree / "notice.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def test_licence_is_apache_2_and_stated(tree: Path) -> None:
@@ -44,7 +32,7 @@ def test_licence_is_apache_2_and_stated(tree: Path) -> None:
     assert (tree / "src" / "gainwright" / "py.typed").is_file()
 
 
-def test_notice_is_up_to_date(tree: Path, notice: ModuleType) -> None:
+def test_notice_is_up_to_date(tree: Path) -> None:
     """Every locked runtime dependency is listed with the licence from its metadata."""
     assert (tree / "NOTICE").read_text(encoding="utf-8") == notice.notice()
 
@@ -60,7 +48,7 @@ def test_what_a_wheel_bundles_is_as_the_notice_says(tree: Path) -> None:
     assert not re.search(r"(?<!L)GPL", plain)
 
 
-def test_package_that_is_not_installed_stops_the_notice(notice: ModuleType) -> None:
+def test_package_that_is_not_installed_stops_the_notice() -> None:
     """A new dependency that isn't installed is an error; it isn't skipped."""
     with pytest.raises(KeyError):
         notice.licence("no-such-package-of-anybody")

@@ -1,7 +1,7 @@
 """Writes NOTICE: the licences of the fonts in papers, and of the locked runtime dependencies and the extras, from their installed metadata.
 
-    python notice.py            write NOTICE
-    python notice.py --check    end with 1 if NOTICE is not what would be written
+    python tools/notice.py            write NOTICE
+    python tools/notice.py --check    end with 1 if NOTICE is not what would be written
 
 Started by `python3 tasks.py notice`, with the environment of the tree.
 """
@@ -14,7 +14,7 @@ import tomllib
 from importlib import metadata
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parent
+ROOT = Path(__file__).resolve().parents[1]
 NOTICE = ROOT / "NOTICE"
 ELSEWHERE = {"colorama": "BSD-3-Clause"}
 """Dependencies of other systems, which are not installed where this runs; the licence is as their package states it."""

@@ -1,8 +1,6 @@
 """Checks the locked versions against the advisories that the package index states for them.
 
-    python advisories.py INDEX        ask an index, given by the address of its simple pages
-
-Started by `python3 tasks.py advisories`, which takes the address from pip's own settings. The index is asked for each locked package by
+`python3 tasks.py advisories` takes the address of the index from pip's own settings. The index is asked for each locked package by
 `/pypi/NAME/VERSION/json`, whose `vulnerabilities` hold the advisories for that version. Exit status: 0 none is stated, 1 at least
 one is, 3 the index, or part of it, could not be asked.
 """
@@ -11,17 +9,22 @@ from __future__ import annotations
 
 import datetime
 import json
+import os
 import re
+import subprocess
 import sys
 import urllib.error
 import urllib.parse
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-ROOT = Path(__file__).resolve().parent
+from tools.environment import ROOT, pip_settings, stop
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
 IN_USE, ALL = "requirements.txt", "requirements-dev.txt"
 NONE, SOME, NOT_ASKED = 0, 1, 3
 AT_ONCE = 4
@@ -144,5 +147,14 @@ def check(index: str, root: Path) -> int:
     return SOME if found else NOT_ASKED if unknown else NONE
 
 
-if __name__ == "__main__":
-    sys.exit(check(sys.argv[1], ROOT))
+def ask_pips_index(_: list[str]) -> int:
+    """Ask the index that pip uses for advisories on the locked versions; needs no environment."""
+    index = os.environ.get("PIP_INDEX_URL") or pip_settings(sys.executable).get("PIP_INDEX_URL")
+    if not index:  # pip says what it uses if nobody has set another
+        asked = (sys.executable, "-m", "pip", "install", "--help")
+        told = subprocess.run(asked, capture_output=True, text=True, check=False)
+        usual = re.search(r"--index-url <url>.*?\(default\s+(\S+)\)", told.stdout, re.DOTALL)
+        if usual is None:
+            stop("pip doesn't say which index it uses; is it installed?")
+        index = usual[1]
+    return check(re.sub(r"//[^/@]*@", "//", index), ROOT)  # a name and password are nobody's business
