@@ -148,10 +148,10 @@ def test_ceiling_between_ratings_is_that_of_an_internal_resistance(tmp_path: Pat
     np.testing.assert_allclose(outside, [tops[4.0], tops[4.0], tops[2.0] / 2, tops[2.0] / 4], rtol=1e-12)
 
 
-def test_battery_current() -> None:
-    """500 W out at 75 % from 13.8 V draw 48.309 A (conservation of energy)."""
-    found = physics.battery_current(output_power_w=500, efficiency=0.75, supply_v=13.8)
-    assert float(found) == pytest.approx(48.309, abs=5e-4)
+def test_current_of_a_switching_amplifier() -> None:
+    """500 W into 2 ohm at 75 % from 13.8 V draw 48.309 A (conservation of energy)."""
+    watts = physics.class_d_power(mean_square_v2=500 * 2.0, load_ohm=2.0, efficiency=0.75)
+    assert float(watts) / 13.8 == pytest.approx(48.309, abs=5e-4)
 
 
 @pytest.mark.parametrize(("gauge", "millimetres", "square_mm", "milliohm_per_m"), GAUGES)

@@ -44,6 +44,11 @@ def random_tree(rng: np.random.Generator) -> tuple[SupplyTree, Source, dict[str,
     return SupplyTree(tuple(branches), ()), source_of, powers, follow
 
 
+def load(watts: Any, *, follows: bool) -> Taken:
+    """Return a device that takes constant power, or what it takes at 14.4 V like a resistance."""
+    return Taken(0.0, watts, 14.4) if follows else Taken(watts)
+
+
 def netlist(trees: list[Any], shape: np.ndarray, out: Path) -> str:
     """Return all trees as one circuit: an ideal source with the battery's resistance, cables, and sources that take P/V or P V/Vr2."""
     points = " ".join(f"{i * STEP_S:g} {p:.9g}" for i, p in enumerate(shape))
@@ -80,7 +85,7 @@ def test_fifty_trees_under_music_as_in_ngspice(tmp_path: Path) -> None:
     columns = iter(range(1, table.shape[1]))
     lowest = 15.0
     for tree, source, powers, follow in trees:
-        taken = {d: Taken(p * shape[:-1], 14.4 if d in follow else None) for d, p in powers.items()}
+        taken = {d: load(p * shape[:-1], follows=d in follow) for d, p in powers.items()}
         state = tree.solve(source, taken)
         for branch in tree.branches:
             for device in branch.feeds:
@@ -121,7 +126,7 @@ def test_as_nodal_equations_say() -> None:
 
         roots = optimize.root(balance, np.full(len(names) + 1, 12.0), tol=1e-10)
         assert roots.success
-        state = tree.solve(source, {d: Taken(p, 14.4 if d in follow else None) for d, p in powers.items()})
+        state = tree.solve(source, {d: load(p, follows=d in follow) for d, p in powers.items()})
         for b, volts in zip(tree.branches, roots.x[1:], strict=True):
             for d in b.feeds:
                 assert float(state.devices_v[d]) == pytest.approx(volts, abs=1e-3)
@@ -133,8 +138,8 @@ def test_battery_takes_over_where_the_alternator_ends() -> None:
     source = Source(14.2, 12.6, 0.01, 60.0, 20.0)
     # 1000 W: V = 12.6 - 0.01 (1000/V + 20 - 60) is a quadratic, V^2 - 13 V + 10 = 0
     falls = (13.0 + np.sqrt(13.0**2 - 40)) / 2
-    for watts, rated, volts in ((500.0, None, 14.2), (40 * 13.5, 13.5, 13.5), (1000.0, None, falls)):
-        state = tree.solve(source, {"d": Taken(watts, rated)})
+    for taken, volts in ((Taken(500.0), 14.2), (Taken(0.0, 40 * 13.5, 13.5), 13.5), (Taken(1000.0), falls)):
+        state = tree.solve(source, {"d": taken})
         assert float(state.devices_v["d"]) == pytest.approx(volts, abs=1e-3)
 
 
@@ -144,3 +149,13 @@ def test_collapse_is_no_number() -> None:
     state = tree.solve(source, {"d": Taken(np.array([2500.0, 2540.0]))})
     assert float(state.devices_v["d"][0]) == pytest.approx(7.1 + np.sqrt(7.1**2 - 0.02 * 2500), abs=1e-6)
     assert np.isnan(state.devices_v["d"][1])
+
+
+def test_a_device_of_both_kinds() -> None:
+    """A chassis of which 400 W are held and 600 W at 14.4 V follow: V = E - R (400/V + 600 V/14.4^2), roots by numpy; alone and in the tree."""
+    tree, source = SupplyTree((Branch("c", "battery", ("d",), 0.02),), ()), Source(14.2, 12.6, 0.0, np.inf, 0.0)
+    taken = Taken(400.0, 600.0, 14.4)
+    by_hand = max(np.roots([1 + 0.02 * 600 / 14.4**2, -14.2, 0.02 * 400]).real)
+    assert float(taken.voltage(np.array(14.2), 0.02)) == pytest.approx(by_hand, abs=1e-9)
+    assert float(tree.solve(source, {"d": taken}).devices_v["d"]) == pytest.approx(by_hand, abs=1e-6)
+    assert np.isnan(Taken(2600.0, 600.0, 14.4).voltage(np.array(14.2), 0.02))

@@ -84,7 +84,7 @@ from gainwright.physics.noise import (
     thermal_noise_v,
 )
 from gainwright.physics.preferred_values import preferred_mantissas, preferred_values
-from gainwright.physics.supply import battery_current, loaded_ceiling, rail_scaling, rated_clip_voltage
+from gainwright.physics.supply import loaded_ceiling, rail_scaling, rated_clip_voltage
 from gainwright.physics.supply_current import (
     GAUSSIAN_MEAN_ABS,
     SINE_MEAN_ABS,
@@ -119,7 +119,6 @@ __all__ = [
     "average_responding_reading",
     "awg_area_m2",
     "awg_diameter_m",
-    "battery_current",
     "bessel_response",
     "boat_ampacity_a",
     "butterworth_response",

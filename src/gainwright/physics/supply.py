@@ -77,15 +77,3 @@ def loaded_ceiling(*, ratings_load_ohm: Any, ratings_v: Any, load_ohm: Any) -> F
         ceiling = np.where((siemens > low) & (siemens <= high), between, ceiling)
     over = siemens * loads[..., 0]
     return np.asarray(np.where(over > 1, volts[..., 0] / np.maximum(over, 1.0), ceiling))
-
-
-def battery_current(*, output_power_w: Any, efficiency: Any, supply_v: Any) -> Floats:
-    """Return the supply current of an amplifier, amperes: P/(efficiency V).
-
-    Conservation of energy. Valid for the mean over many periods, without the idle current; an amplifier's efficiency
-    depends on its class and level and is best at full output. ValueError for an efficiency outside 0 .. 1.
-    """
-    share = np.asarray(efficiency, dtype=np.float64)
-    if np.any((share <= 0) | (share > 1)):
-        raise ValueError(f"efficiency is a ratio above 0 and up to 1, not {efficiency}")
-    return np.asarray(np.asarray(output_power_w, dtype=np.float64) / (share * np.asarray(supply_v, dtype=np.float64)))

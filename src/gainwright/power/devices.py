@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from gainwright.plan import AmplifierLoad
     from gainwright.power.programmes import Programme
     from gainwright.power.result import StateName
+    from gainwright.solve import Voltage
 
 IDLE_A = {"amplifier": 1.2, "other": 0.5}
 """Current with nothing playing of an amplifier, and of a processor or line driver (common practice, no published source)."""
@@ -35,10 +36,7 @@ def device_watts(
         if isinstance(stage, Amplifier) and name in amplifiers:
             assumed += _assumed(name, stage)
             for state in STATES[1:]:
-                load = amplifiers[name]
-                signal[state] += load.sides * amplifier_draw_w(
-                    stage, getattr(programmes[name], state), load_ohm=load.load_ohm, rail_v=load.rail_v
-                )
+                signal[state] += _drawn_w(stage, amplifiers[name], getattr(programmes[name], state))
     return {state: idle_w + watts for state, watts in signal.items()}, tuple(assumed)
 
 
@@ -64,13 +62,28 @@ def _assumed(name: str, stage: Amplifier) -> list[str]:
     return found
 
 
-def at_ceiling(job: Job, unit: str, watts: float) -> Taken:
-    """Return how a device draws with every amplifier at its ceiling: constant power, but unregulated ones like a resistance.
+def following(job: Job, unit: str) -> dict[str, Amplifier]:
+    """Return the amplifiers of a device whose rails, and so their ceilings and what they take there, follow its supply."""
+    found = {n: job.stages[n] for n in stages_of(job, unit)}
+    return {n: s for n, s in found.items() if isinstance(s, Amplifier) and not s.regulated}
 
-    Their rails follow the supply, and their output with them, so that power is what they take at the supply of their rating.
+
+def at_ceiling(
+    job: Job, unit: str, amplifiers: Mapping[str, AmplifierLoad], programmes: Mapping[str, Programme], watts: float
+) -> Taken:
+    """Return how a device that takes `watts` draws with every amplifier at its ceiling: unregulated ones like resistances.
+
+    Each of these takes its power at the supply of its rating; regulated ones and what is taken at idle are constant power.
     """
-    found = [s for n in stages_of(job, unit) if isinstance(s := job.stages[n], Amplifier)]
-    if not found or any(stage.regulated for stage in found):
-        return Taken(watts)
-    rated = found[0].rated_at
-    return Taken(watts, rated.nominal if rated is not None and rated.known else RATED_SUPPLY_V)
+    held_w, siemens = watts, 0.0
+    for name, stage in following(job, unit).items():
+        if name in amplifiers:
+            own_w = _drawn_w(stage, amplifiers[name], programmes[name].full_sine)
+            rated = stage.rated_at
+            rated_v = rated.nominal if rated is not None and rated.known else RATED_SUPPLY_V
+            held_w, siemens = held_w - own_w, siemens + own_w / rated_v**2
+    return Taken(max(held_w, 0.0), siemens * RATED_SUPPLY_V**2, RATED_SUPPLY_V)
+
+
+def _drawn_w(stage: Amplifier, load: AmplifierLoad, played: Voltage) -> float:
+    return load.sides * amplifier_draw_w(stage, played, load_ohm=load.load_ohm, rail_v=load.rail_v)

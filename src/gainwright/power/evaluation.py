@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from gainwright.model import DC_VOLTS, METAL, SUPPLY_REPAIR, Amplifier, Speaker, stages_of
+from gainwright.model import DC_VOLTS, METAL, SUPPLY_REPAIR, Speaker, stages_of
 from gainwright.plan import MAKER_FIRST, amplifier_loads
 from gainwright.power.cable_remedies import Evaluated
 from gainwright.power.cables import cable_result, number
+from gainwright.power.devices import following
 from gainwright.power.programmes import programme
 from gainwright.power.result import STATES, BatteryResult, DeviceResult, PowerResult
 from gainwright.power.speaker_findings import speaker_findings
@@ -97,7 +98,7 @@ def _battery(job: Job, states: SupplyStates) -> BatteryResult:
 
 def _device(job: Job, unit: str, states: SupplyStates) -> DeviceResult:
     volts = states.devices_v[unit]
-    follows = any(isinstance(s := job.stages[n], Amplifier) and not s.regulated for n in stages_of(job, unit))
+    follows = bool(following(job, unit))
     return DeviceResult(
         unit,
         stages_of(job, unit),

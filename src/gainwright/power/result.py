@@ -18,7 +18,7 @@ class DeviceResult:
     ----------
     stages : that are in it.
     watts : what it takes, at its own terminals.
-    ceiling_db : change of its amplifiers' ceilings re the supply that the plan takes, 0 for regulated ones.
+    ceiling_db : change of its amplifiers' ceilings re the supply that the plan takes, 0 where all are regulated.
     assumed : what was taken for it because the job doesn't say, in words.
     """
 

@@ -61,7 +61,9 @@ def supply_states(
     for unit in tree.devices:
         watts[unit], assumed[unit] = device_watts(job, unit, amplifiers, programmes, source.running_v)
     powers = tree.solve(source, {u: Taken(np.array([watts[u][s] for s in STATES[:-1]])) for u in tree.devices})
-    sine = tree.solve(source, {u: at_ceiling(job, u, watts[u]["full_sine"]) for u in tree.devices})
+    sine = tree.solve(
+        source, {u: at_ceiling(job, u, amplifiers, programmes, watts[u]["full_sine"]) for u in tree.devices}
+    )
 
     def by_state(others: np.ndarray, full_sine: np.ndarray) -> dict[StateName, float]:
         return dict(zip(STATES, [*others.tolist(), float(full_sine)], strict=True))

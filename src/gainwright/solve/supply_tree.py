@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright import physics
 from gainwright.model import BATTERY, Powered, unit_of
 from gainwright.solve.cable_resistance import cable_ohm
 
@@ -62,14 +63,31 @@ class Branch:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """What a device takes, shape (...): constant power (`watts`), or with `rated_v` as a resistance that takes it at that voltage."""
+    """What a device takes, shape (...): constant power, and what follows its voltage like a resistance.
+
+    Attributes
+    ----------
+    watts : taken at any voltage.
+    following_w : taken at `rated_v`, as by a resistance.
+    """
 
     watts: float | Floats
-    rated_v: float | None = None
+    following_w: float | Floats = 0.0
+    rated_v: float = 1.0
 
     def amps(self, volts: Floats) -> Floats:
         """Return the current at a voltage."""
-        return np.asarray(self.watts / volts if self.rated_v is None else self.watts * volts / self.rated_v**2)
+        return np.asarray(self.watts / volts + self.following_w * volts / self.rated_v**2)
+
+    def voltage(self, source_v: Floats, ohm: float) -> Floats:
+        """Return the voltage of the device alone behind a resistance, NaN where it collapses.
+
+        What follows the voltage makes a divider; the constant power hangs on that divider's voltage and resistance.
+        """
+        divided = physics.unregulated_voltage(
+            source_v=source_v, resistance_ohm=ohm, power_w=self.following_w, rated_v=self.rated_v
+        )
+        return physics.regulated_voltage(source_v=divided, resistance_ohm=ohm * divided / source_v, power_w=self.watts)
 
 
 NOTHING = Taken(0.0)
@@ -110,6 +128,15 @@ class SupplyTree:
         """Every device."""
         return (*self.loose, *(d for b in self.branches for d in b.feeds))
 
+    @property
+    def _ohm_to(self) -> dict[str, float]:
+        """Return device -> resistance of all cables on the way to it."""
+        ends, found = {BATTERY: 0.0}, dict.fromkeys(self.loose, 0.0)
+        for branch in self.branches:
+            ends[branch.name] = ends[branch.source] + branch.ohm
+            found |= dict.fromkeys(branch.feeds, ends[branch.name])
+        return found
+
     def solve(self, source: Source, taken: Mapping[str, Taken]) -> SupplyState:
         """Return the steady state; the highest voltage is taken where several are possible, since a supply starts unloaded.
 
@@ -140,9 +167,11 @@ class SupplyTree:
     def _at(self, terminal: Floats, taken: Mapping[str, Taken]) -> SupplyState:
         """Return the state for a voltage at the battery, by sweeps from the ends to the battery and back.
 
-        The usual way for radial networks; what isn't settled collapses.
+        The usual way for radial networks; what isn't settled collapses. Each device starts at the voltage that it would
+        have alone, which no other load can raise: where that is none, nothing has to be swept.
         """
-        volts = dict.fromkeys(self.devices, terminal)
+        alone = self._ohm_to
+        volts = {d: taken.get(d, NOTHING).voltage(terminal, alone[d]) for d in self.devices}
         change: Floats = np.zeros_like(terminal)
         with np.errstate(all="ignore"):
             for _ in range(ROUNDS):

@@ -58,7 +58,7 @@ TONE: dict[str, Any] = {"frequency_hz": 100.0, "corner_hz": 80.0}
         (lambda: physics.drive_for_thd(thd=float("nan")), "not nan"),
         (physics.parallel, "nothing to put in parallel"),
         (lambda: physics.loaded_ceiling(ratings_load_ohm=[4, 4], ratings_v=[20, 21], load_ohm=3), "same load"),
-        (lambda: physics.battery_current(output_power_w=1, efficiency=75, supply_v=12), "ratio above 0 and up to 1"),
+        (lambda: physics.class_d_power(mean_square_v2=1, load_ohm=1, efficiency=75), "ratio above 0 and up to 1"),
         (lambda: physics.class5_max_ohm_per_km(area_mm2=3.3), "not 3.3"),
         (lambda: physics.boat_ampacity_a(gauge=22, insulation_c=105, engine_space=False), "no gauge 22"),
         (lambda: physics.boat_ampacity_a(gauge=8, insulation_c=60, engine_space=True), "there is no factor here"),
