@@ -11,6 +11,17 @@ def verb(arguments: list[str]) -> int:
     return call(script("gainwright"), *arguments)
 
 
+def serve(arguments: list[str]) -> int:
+    """Run `gainwright serve ...`, with the help of this tree."""
+    return docs([]) or verb(arguments)
+
+
+def docs(arguments: list[str]) -> int:
+    """Build the documentation site where the package looks for it, unless it is there as the documents are now."""
+    prepare(TO_USE)
+    return call(script("python"), "-m", "docs_site", *arguments[1:])
+
+
 def notice(arguments: list[str]) -> int:
     """Write NOTICE from the metadata of the locked dependencies."""
     prepare(TO_DEVELOP)

@@ -68,7 +68,7 @@ def _nobodys(address: str) -> bool:
 
 def _written(tree: Path) -> list[Path]:
     """Return every text file of the tree that a person or a tool of ours wrote."""
-    tops = ("src", "tests", "docs", "bench", "tools", ".ci")
+    tops = ("src", "tests", "docs", "bench", "tools", "docs_site", ".ci")
     inside = [path for top in tops for path in (tree / top).rglob("*") if path.is_file()]
     outside = [path for path in tree.iterdir() if path.is_file() and path.name != ".git"]  # of a linked work tree
     texts = {

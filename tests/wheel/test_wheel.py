@@ -105,17 +105,17 @@ def test_wheel_is_what_is_imported(installed: Installed, tree: Path) -> None:
 
 
 def test_wheel_holds_all_files_of_the_package_and_no_more(installed: Installed, tree: Path) -> None:
-    """Every file under src/gainwright is shipped (examples and schema too), and no test, lock or cache."""
-    package = tree / "src" / "gainwright"
+    """Every file under src/gainwright is shipped (examples and schema too) with the site of docs/, and no test, lock or cache."""
+    package, site = tree / "src" / "gainwright", tree / "build" / "site"
     wanted = {
         f"gainwright/{path.relative_to(package).as_posix()}"
         for path in package.rglob("*")
-        if path.is_file() and "__pycache__" not in path.parts
-    }
+        if path.is_file() and "__pycache__" not in path.parts and not path.is_relative_to(package / "site")
+    } | {f"gainwright/site/{path.relative_to(site).as_posix()}" for path in site.rglob("*") if path.is_file()}
     with zipfile.ZipFile(installed.wheel) as archive:
         shipped = {name for name in archive.namelist() if ".dist-info/" not in name}
     assert shipped == wanted
-    assert "gainwright/py.typed" in shipped
+    assert {"gainwright/py.typed", "gainwright/site/index.html", "gainwright/site/search-index.js"} <= shipped
 
 
 def test_wheel_metadata_names_python_script_and_dependencies(installed: Installed) -> None:
