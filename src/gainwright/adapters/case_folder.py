@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from typing import TYPE_CHECKING
 
 from gainwright.adapters.files import write_file
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from gainwright.model import Case
 
 SUFFIX = ".case.yaml"
+_DEVICE = re.compile(r"(con|prn|aux|nul|com[1-9]|lpt[1-9]) *(\.|$)", re.IGNORECASE)
+"""What Windows takes for a device, whatever follows the dot (learn.microsoft.com, "Naming Files, Paths, and Namespaces")."""
 _NAME = re.compile(r"[\w][\w .-]{0,79}")
 
 
@@ -90,4 +93,10 @@ class FolderCases:
 
     def _path(self, name: str) -> Path:
         check_case_name(name)
+        if sys.platform == "win32" and _DEVICE.match(name):
+            raise CallError(
+                f"{name} is the name of a device on Windows, no file can have it",
+                code="bad_name",
+                remedy="give the case another name",
+            )
         return self.folder / f"{name}{SUFFIX}"

@@ -7,6 +7,7 @@ libraries may write before it.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from typing import Any, NoReturn
@@ -22,14 +23,19 @@ HEAD_BYTES = 4096
 
 def limit(*, cpu_seconds: int, memory_bytes: int, file_bytes: int) -> None:
     """Limit this process's processor time, memory and what it writes, where the system supports it."""
-    try:
-        import resource
-    except ImportError:  # there, only the parent's timeout ends it
+    if sys.platform == "win32":  # there, only the parent's timeout ends it
         return
-    resource.setrlimit(resource.RLIMIT_CPU, (cpu_seconds, cpu_seconds))
-    resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (file_bytes, file_bytes))
+    import resource
+
+    for kind, most in (
+        (resource.RLIMIT_CPU, cpu_seconds),
+        (resource.RLIMIT_AS, memory_bytes),
+        (resource.RLIMIT_CORE, 0),
+        (resource.RLIMIT_FSIZE, file_bytes),
+    ):
+        # macOS refuses a limit of addresses below what a process has reserved already, which is much there
+        with contextlib.suppress(ValueError, OSError):
+            resource.setrlimit(kind, (most, most))
 
 
 def refuse(code: str, what: str, remedy: str) -> NoReturn:
@@ -43,15 +49,19 @@ def decode(*, most_samples: int, longest_s: int) -> None:
     """Decode standard input to standard output, both files, piece by piece."""
     import soundfile
 
+    # on Windows a number of a file of Python means nothing to a library that was built with another C runtime
+    source, target = (sys.stdin.buffer, sys.stdout.buffer) if sys.platform == "win32" else (0, 1)
     faults = (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError)
     try:
-        with soundfile.SoundFile(0, closefd=False) as file:
+        with soundfile.SoundFile(source, closefd=False) as file:
             _check(file.channels, file.samplerate)
             rate_hz, channels = int(file.samplerate), int(file.channels)
             longest = min(longest_s * rate_hz, most_samples // channels)
             if file.frames > longest:
                 _too_long(longest / rate_hz)
-            with soundfile.SoundFile(1, "w", rate_hz, channels, format="WAV", subtype="FLOAT", closefd=False) as made:
+            with soundfile.SoundFile(
+                target, "w", rate_hz, channels, format="WAV", subtype="FLOAT", closefd=False
+            ) as made:
                 count = _copy(file, made, longest)
     except faults:
         refuse("not_audio", "can't be read as sound: it is damaged, or of another kind", "record again, or convert it")

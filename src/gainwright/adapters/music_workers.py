@@ -7,6 +7,7 @@ import multiprocessing
 import os
 import queue
 import signal
+import sys
 import tempfile
 from concurrent.futures import CancelledError, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -31,6 +32,8 @@ _TRIES_ALONE = 2
 """How often a file that was being read when a process died is read again alone."""
 _MOST_AT_FIRST = 3
 """If this many files are given up before any is read, the files aren't the problem."""
+_MOST_ON_WINDOWS = 61
+"""Most processes of a pool on Windows (docs.python.org/3/library/concurrent.futures.html)."""
 _POLL_S = 0.1
 """Interval at which `should_stop` is called."""
 
@@ -50,22 +53,22 @@ def _begin(empty: str) -> None:
 @contextmanager
 def _interrupts_blocked() -> Iterator[None]:
     """Block Ctrl-C for processes started in this block, even before their own code runs."""
-    mask = getattr(signal, "pthread_sigmask", None)
-    if mask is None:
+    if sys.platform == "win32":
         yield
         return
-    before = mask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        mask(signal.SIG_SETMASK, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 class LocalWorkers:
     """Processes, one per core by default; they are spawned, not forked."""
 
     def __init__(self, number: int | None = None, *, read: Callable[[Task], Answer] = read_file) -> None:
-        self.number, self._read = number or cores(), read
+        most = _MOST_ON_WINDOWS if sys.platform == "win32" else number or cores()
+        self.number, self._read = min(number or cores(), most), read
 
     @property
     def words(self) -> str:

@@ -6,6 +6,7 @@ import os
 import re
 import secrets
 import stat
+import sys
 from pathlib import Path
 
 from gainwright.adapters.files import new_file
@@ -42,6 +43,6 @@ def _kept(path: Path) -> str:
         text = path.read_text(encoding="ascii").strip()
     except (FileNotFoundError, UnicodeDecodeError):
         return ""
-    if os.name == "posix" and (stat.S_IMODE(found.st_mode) & 0o077 or found.st_uid != os.geteuid()):
-        return ""
+    if sys.platform != "win32" and (stat.S_IMODE(found.st_mode) & 0o077 or found.st_uid != os.geteuid()):
+        return ""  # on Windows a user's own folders are closed to other accounts
     return text if _TOKEN.fullmatch(text) else ""

@@ -13,6 +13,7 @@ from gainwright import __version__
 from gainwright.cli import class_exercises, faults, jobs, music, papers, power, readings, recordings, server, store
 from gainwright.cli.base import app, print_text, say
 from gainwright.cli.options import with_option
+from gainwright.cli.streams import speak_utf8
 from gainwright.errors import GainwrightError, exit_status
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ COMMANDS = (jobs, recordings, readings, music, power, faults, class_exercises, p
 
 def main() -> None:
     """Run the command line; errors that the user can correct become one message and exit status 2, all others status 70."""
+    speak_utf8()
     try:
         with_called_command(sys.argv[1:])()
     except GainwrightError as error:

@@ -114,7 +114,7 @@ def _writable_folder(folder: Path, note: Note) -> str:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
             pass
-        if hasattr(os, "getuid") and folder.stat().st_uid != os.getuid():
+        if sys.platform != "win32" and folder.stat().st_uid != os.getuid():
             raise PermissionError(13, "it belongs to another user")
     except (OSError, RuntimeError) as error:  # RuntimeError: no home
         reason = getattr(error, "strerror", None) or str(error)

@@ -268,6 +268,16 @@ def _until_signalled(servers: list[uvicorn.Server]) -> Iterator[None]:
             signal.signal(number, handler)
 
 
+def _sharing() -> int:
+    """Return the option of a listener that a port of a server that has just ended can be had again, and of a running one never.
+
+    On Windows `SO_REUSEADDR` would give the port of a running server to a second one.
+    """
+    if sys.platform == "win32":
+        return socket.SO_EXCLUSIVEADDRUSE
+    return socket.SO_REUSEADDR
+
+
 def listen(host: str, port: int) -> socket.socket:
     """Return a listening socket on a port, or on one of the next when it is in use.
 
@@ -280,7 +290,7 @@ def listen(host: str, port: int) -> socket.socket:
     for tried in [0] if port == 0 else range(port, min(port + PORTS_TRIED, 65536)):
         # the protocol is stated, since asyncio sets TCP_NODELAY only when it is
         listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.setsockopt(socket.SOL_SOCKET, _sharing(), 1)
         try:
             listener.bind((host, tried))
         except OSError as error:

@@ -53,6 +53,10 @@ def addresses() -> tuple[str, ...]:
     return tuple(f"{address()}/{name}" for name in sorted(file.name for file in folder().iterdir()))
 
 
+TYPES = {".css": "text/css", ".js": "text/javascript", ".png": "image/png", ".svg": "image/svg+xml"}
+"""Suffix -> media type. Python takes them from the system, where a program may have set others (on Windows: in the registry)."""
+
+
 class KeptFiles(StaticFiles):
     """Static files that a browser keeps when it asks for this build's, and otherwise checks before it uses its copy."""
 
@@ -70,5 +74,8 @@ class KeptFiles(StaticFiles):
         """Return the answer, and whether a browser may keep it."""
         response = await super().get_response(path, scope)
         of_build = len(PurePath(path).parts) == 2 and PurePath(path).parts[0] == build()
+        kind = TYPES.get(PurePath(path).suffix)
+        if kind and response.status_code in (200, 206):
+            response.headers["content-type"] = f"{kind}; charset=utf-8" if kind.startswith("text/") else kind
         response.headers["cache-control"] = KEPT if of_build else CHECKED
         return response

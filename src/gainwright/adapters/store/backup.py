@@ -7,6 +7,7 @@ import hashlib
 import os
 import re
 import sqlite3
+import sys
 from contextlib import closing, suppress
 from pathlib import Path
 
@@ -180,7 +181,7 @@ def _remove_logs(part: Path) -> None:
 
 
 def _flush_folder(folder: Path) -> None:
-    if os.name == "nt":
+    if sys.platform == "win32":  # it flushes no folders
         return
     handle = os.open(folder, os.O_RDONLY)
     try:

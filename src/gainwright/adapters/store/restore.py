@@ -123,7 +123,7 @@ def _put_aside(database: Database) -> Path:
     former = file_beside(database, "put-aside")
     for suffix in ("", "-wal", "-shm"):
         with suppress(FileNotFoundError):
-            Path(f"{file}{suffix}").rename(f"{former}{suffix}")
+            Path(f"{file}{suffix}").replace(f"{former}{suffix}")
     return former
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 from typing import TYPE_CHECKING
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -36,10 +37,10 @@ def limits_of_listeners() -> tuple[Limits, Limits]:
 
 def _descriptors() -> int:
     """Return how many files may be open at once, after asking for enough."""
-    try:
-        import resource
-    except ImportError:  # not on this system, which has no such limit
+    if sys.platform == "win32":  # it has no such limit
         return WANTED_DESCRIPTORS
+    import resource
+
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     wanted = WANTED_DESCRIPTORS if hard == resource.RLIM_INFINITY else min(WANTED_DESCRIPTORS, hard)
     if soft != resource.RLIM_INFINITY and soft < wanted:
