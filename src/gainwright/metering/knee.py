@@ -31,6 +31,7 @@ from gainwright.metering.knee_advice import (
     steps_with_lower_tone,
 )
 from gainwright.metering.knee_fits import DB_PER_RATIO, LEAST_DB, Readings
+from gainwright.metering.knee_many import of_rows, readings_used
 from gainwright.metering.knee_posterior import OUTLIER_WEIGHT, Posterior, fastest_rise, search
 from gainwright.physics import clipped_sine_rms, drive_for_thd
 
@@ -151,7 +152,7 @@ def find_knee(
     limit_thd: float = 0.01,
     lower: LowerColumn | None = None,
 ) -> Knee:
-    """Estimate the knee from readings at steps of one control.
+    """Estimate the knee from readings at steps of one control; of more than 101, those that tell the most are used (`knee_many`).
 
     Parameters
     ----------
@@ -182,6 +183,8 @@ def find_knee(
     variance = (DB_PER_RATIO * meter.accuracy) ** 2 / 3
     data = Readings(s, 20 * np.log10(volts), lower_db, noise_db, ranges, variance, np.ones(len(s)), limit_thd, fastest)
     try:
+        used = readings_used(data, ceilings)
+        data, order = of_rows(data, used), order[used]
         grid, data = search(data, ceilings)
     except np.linalg.LinAlgError:
         raise ReadingError(
