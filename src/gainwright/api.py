@@ -127,9 +127,8 @@ def measure(
     """
     from gainwright import metering
 
-    return metering.measure(
-        metering.read_recording(recording), calibrate_v=calibrate_v, expect_hz=expect_hz, limit_percent=limit_percent
-    )
+    with metering.opened_recording(recording) as opened:
+        return metering.measure(opened, calibrate_v=calibrate_v, expect_hz=expect_hz, limit_percent=limit_percent)
 
 
 def find_knee(

@@ -40,7 +40,6 @@ UNITS = {
     "dbu": "dBu",
     "dbv": "dBV",
     "dbspl": "dB SPL",
-    "dba": "dB(A)",
     "lufs": "LUFS",
     "bits": "bit",
     "minutes": "min",

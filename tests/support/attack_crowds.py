@@ -61,7 +61,7 @@ class Watch:
         assert self.server.process is not None
         own = self.server.process.pid
         self.memory_mb = max(self.memory_mb, resident_mb(own))
-        self.children_mb = max(self.children_mb, sum(resident_mb(child) for child in children(own)))
+        self.children_mb = max(self.children_mb, sum(resident_mb(child) for child in programs_of(own)))
 
 
 def resident_mb(process: int) -> float:
@@ -80,6 +80,18 @@ def children(process: int) -> list[int]:
         with contextlib.suppress(OSError):
             found += [int(child) for child in tasks.read_text(encoding="ascii").split()]
     return found
+
+
+def programs_of(process: int) -> list[int]:
+    """Return the children that run a program already: until then, a child shows its parent's memory as its own."""
+    return [child for child in children(process) if _command(child) not in (b"", _command(process))]
+
+
+def _command(process: int) -> bytes:
+    try:
+        return Path(f"/proc/{process}/cmdline").read_bytes()
+    except OSError:
+        return b""
 
 
 @contextlib.contextmanager

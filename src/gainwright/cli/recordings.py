@@ -76,16 +76,17 @@ def measure(
         _live(options, job=job, step=step, check_gain=check_gain, as_json=as_json)
         return
     from gainwright.metering import measure as run
-    from gainwright.metering import read_recording
+    from gainwright.metering import opened_recording
 
     assert file is not None  # noqa: S101  asked above
-    found = run(
-        read_recording(file),
-        calibrate_v=calibrate,
-        calibrated_within=within / 100,
-        expect_hz=expect,
-        limit_percent=limit,
-    )
+    with opened_recording(file) as recording:
+        found = run(
+            recording,
+            calibrate_v=calibrate,
+            calibrated_within=within / 100,
+            expect_hz=expect,
+            limit_percent=limit,
+        )
     if as_json:
         print_json(found)
     else:

@@ -17,13 +17,14 @@ from gainwright.metering.recording import (
     Recording,
     read_recording,
     read_recording_bytes,
-    read_recording_file,
     require_finite,
 )
+from gainwright.metering.recording_file import RecordingFile, opened_recording
 from gainwright.metering.response import Response, sweep_response, two_channel_response
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import Lines, lines
-from gainwright.metering.tone_measurement import measure, steady_part
+from gainwright.metering.steady_stretch import steady_part
+from gainwright.metering.tone_measurement import measure
 
 __all__ = [
     "LOWER_DB",
@@ -47,6 +48,7 @@ __all__ = [
     "PathComparison",
     "Pictures",
     "Recording",
+    "RecordingFile",
     "Response",
     "Responses",
     "SineFit",
@@ -63,10 +65,10 @@ __all__ = [
     "low_pass_response",
     "measure",
     "measure_noise",
+    "opened_recording",
     "pictures",
     "read_recording",
     "read_recording_bytes",
-    "read_recording_file",
     "require_finite",
     "steady_part",
     "sweep_response",

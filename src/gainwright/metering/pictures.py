@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.metering.spectrum import power_spectrum
-from gainwright.metering.tone_measurement import measure, steady_part
+from gainwright.metering.steady_stretch import steady_part
+from gainwright.metering.tone_measurement import measure
 
 if TYPE_CHECKING:
     import numpy.typing as npt

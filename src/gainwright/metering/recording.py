@@ -14,6 +14,7 @@ from gainwright.harmless import reason_of
 from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from typing import IO
 
     import numpy.typing as npt
@@ -38,6 +39,15 @@ class Recording:
         """Number of channels."""
         return int(self.samples.shape[1])
 
+    def pieces(self, frames: int) -> Iterator[npt.NDArray[np.float64]]:
+        """Yield the samples in pieces of so many frames, the last one shorter; shape (frames, channels)."""
+        for begin in range(0, len(self.samples), frames):
+            yield self.samples[begin : begin + frames]
+
+    def part(self, channel: int, begin: int, end: int) -> npt.NDArray[np.float64]:
+        """Return the samples of a channel (from 0) between two frames, shape (end - begin,)."""
+        return np.ascontiguousarray(self.samples[begin:end, channel])
+
 
 def read_recording(path: Path | str) -> Recording:
     """Read a WAV, FLAC, OGG, MP3 or AIFF file.
@@ -46,6 +56,11 @@ def read_recording(path: Path | str) -> Recording:
     ------
     RecordingError : missing, empty, not a sound file, damaged, too large, or with samples that aren't numbers.
     """
+    return _read(sound_file_at(path), str(path))
+
+
+def sound_file_at(path: Path | str) -> Path:
+    """Return the path of a file that isn't empty. RecordingError: it is missing, empty or a folder."""
     path = Path(path)
     where = str(path)
     try:
@@ -63,7 +78,7 @@ def read_recording(path: Path | str) -> Recording:
         ) from None
     if size == 0:
         raise RecordingError(say("is empty"), code="empty", where=where, remedy=say("record again"))
-    return _read(path, where)
+    return path
 
 
 def read_recording_bytes(content: bytes, *, name: str) -> Recording:
@@ -88,7 +103,7 @@ class _Content(io.BytesIO):
             return self.tell()
 
 
-def _check_format(rate_hz: int, channels: int, where: str) -> None:
+def check_format(rate_hz: int, channels: int, where: str) -> None:
     """Refuse a header that no recording of sound has. RecordingError: it is one."""
     if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
         raise RecordingError(
@@ -108,23 +123,12 @@ def _check_format(rate_hz: int, channels: int, where: str) -> None:
         )
 
 
-def read_recording_file(file: IO[bytes], *, name: str) -> Recording:
-    """Read an open WAV, FLAC, OGG, MP3 or AIFF file from its beginning; it stays open.
-
-    Raises
-    ------
-    RecordingError : as `read_recording`.
-    """
-    file.seek(0)
-    return _read(file, name)
-
-
 def _read(source: Path | IO[bytes], where: str) -> Recording:
     import soundfile
 
     try:
         with soundfile.SoundFile(source) as file:
-            _check_format(int(file.samplerate), int(file.channels), where)
+            check_format(int(file.samplerate), int(file.channels), where)
             if file.frames * file.channels > LONGEST_SAMPLES:
                 raise RecordingError(
                     say("is too long"), code="too_large", where=where, remedy=say("cut the steady tone out of it")
@@ -132,14 +136,19 @@ def _read(source: Path | IO[bytes], where: str) -> Recording:
             samples = file.read(dtype="float64", always_2d=True)
             rate_hz = int(file.samplerate)
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, MemoryError) as error:
-        raise RecordingError(
-            say("can't be read as sound ({text})", text=reason_of(error)),
-            code="not_audio",
-            where=where,
-            rule=say("WAV, FLAC, OGG, MP3 and AIFF can be read"),
-            remedy=say("record again, or convert it"),
-        ) from None
+        raise unreadable(error, where) from None
     return require_finite(Recording(samples, rate_hz, where))
+
+
+def unreadable(error: Exception, where: str) -> RecordingError:
+    """Return the refusal of a file that the library of sound files can't read."""
+    return RecordingError(
+        say("can't be read as sound ({text})", text=reason_of(error)),
+        code="not_audio",
+        where=where,
+        rule=say("WAV, FLAC, OGG, MP3 and AIFF can be read"),
+        remedy=say("record again, or convert it"),
+    )
 
 
 def require_finite(recording: Recording) -> Recording:
@@ -150,27 +159,45 @@ def require_finite(recording: Recording) -> Recording:
     RecordingError : none, or some that are NaN, infinite or far beyond full scale.
     """
     if recording.samples.size == 0:
-        raise RecordingError(say("contains no samples"), code="empty", where=recording.name, remedy=say("record again"))
-    peak = max(float(np.max(recording.samples)), -float(np.min(recording.samples)))
+        raise no_samples(recording.name)
+    peaks(recording.samples, rate_hz=recording.rate_hz, name=recording.name)
+    return recording
+
+
+def no_samples(name: str) -> RecordingError:
+    """Return the refusal of a recording without samples."""
+    return RecordingError(say("contains no samples"), code="empty", where=name, remedy=say("record again"))
+
+
+def peaks(piece: npt.NDArray[np.float64], *, rate_hz: int, name: str, first: int = 0) -> npt.NDArray[np.float64]:
+    """Return the largest absolute sample of each channel of a piece, shape (frames, channels), that begins at the frame `first`.
+
+    Raises
+    ------
+    RecordingError : samples that are NaN, infinite or far beyond full scale.
+    """
+    found = np.maximum(np.max(piece, axis=0), -np.min(piece, axis=0))
+    peak = float(np.max(found))
     if not np.isfinite(peak):
-        frame, channel = np.argwhere(~np.isfinite(recording.samples))[0]
+        frame, channel = np.argwhere(~np.isfinite(piece))[0]
+        frame += first
         raise RecordingError(
             say(
                 "sample {frame} ({frame2} s) of channel {channel} is not a number",
                 frame=frame,
-                frame2=f"{frame / recording.rate_hz:.3f}",
+                frame2=f"{frame / rate_hz:.3f}",
                 channel=channel + 1,
             ),
             code="not_finite",
-            where=recording.name,
+            where=name,
             remedy=say("record again; this file is damaged"),
         )
     if peak > LARGEST_SAMPLE:
         raise RecordingError(
             say("its largest sample is {times} times full scale", times=f"{peak:.3g}"),
             code="not_finite",
-            where=recording.name,
+            where=name,
             rule=say("at most {most} times full scale can be measured", most=f"{LARGEST_SAMPLE:g}"),
             remedy=say("record again; this file is damaged"),
         )
-    return recording
+    return np.asarray(found)

@@ -10,9 +10,9 @@ import numpy as np
 from gainwright.metering.clipping import Flattening, find_clipping, find_clipping_behind_coupling
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.phasors import tone_phasors
-from gainwright.metering.recording import Recording, require_finite
 from gainwright.metering.sine import SineFit
 from gainwright.metering.spectrum import HIGH_HZ, Lines
+from gainwright.metering.steady_stretch import levels_along, steady_stretch
 from gainwright.metering.tone_search import FoundTone, find_tone, hertz, other_than_asked
 from gainwright.metering.uncertainty import half_widths
 from gainwright.quantities import check_bounds
@@ -20,6 +20,10 @@ from gainwright.texts import say
 
 if TYPE_CHECKING:
     import numpy.typing as npt
+
+    from gainwright.metering.recording import Recording
+    from gainwright.metering.recording_file import RecordingFile
+    from gainwright.metering.steady_stretch import Levels
 
     Floats = npt.NDArray[np.float64]
 
@@ -30,12 +34,6 @@ EVEN_SHARE, EVEN_SECONDS = 0.3, 1.0
 """A tone is steady for this share of the loud part, or for this long; music isn't."""
 LEAST_SECONDS = 0.1
 LEAST_PERIODS = 8
-LOUD_DB = 3.0
-"""A block is part of the steady stretch when it is within this of the loud blocks' median."""
-EVEN_DB, EVEN_SCATTERS = 0.1, 4.0
-"""Blocks of one stretch are within this of its median, or within this many median distances."""
-BLOCK_SECONDS = 0.05
-SPARE_BLOCKS = 4
 FULL_SCALE_WITHIN_DB = 0.02
 WHOLE_THD = 2e-4
 HARMONICS_LISTED = 10
@@ -44,7 +42,7 @@ COUPLED_THD, COUPLED_BELOW_HZ = 0.002, 500.0
 
 
 def measure(
-    recording: Recording,
+    recording: Recording | RecordingFile,
     *,
     calibrate_v: float | None = None,
     calibrated_within: float = 0.0,
@@ -55,6 +53,7 @@ def measure(
 
     Parameters
     ----------
+    recording : in memory, or an open file, of which only a steady stretch of one channel at a time is held in memory.
     calibrate_v : volts rms that a 0 dBFS sine stands for.
     calibrated_within : its uncertainty as a ratio (95 %): meter, attenuator.
     expect_hz : the frequency asked for; its neighbourhood is searched first, and any other tone gets the verdict `other_tone`.
@@ -71,14 +70,14 @@ def measure(
         ("expected frequency", expect_hz, 1.0, 1e5, "Hz"),
         ("THD limit", limit_percent, 1e-4, 48.0, "%"),
     )
-    require_finite(recording)
+    levels = levels_along(recording)
     return Measurement(
         recording.rate_hz,
         tuple(
             _channel(
                 i + 1,
-                np.ascontiguousarray(recording.samples[:, i]),
-                recording.rate_hz,
+                recording,
+                levels,
                 calibrate_v=calibrate_v,
                 calibrated_within=calibrated_within,
                 expect_hz=expect_hz,
@@ -101,55 +100,20 @@ def _volts(level_dbfs: float, calibrate_v: float | None, factor: float = 1.0) ->
     return calibrate_v * factor * float(10 ** (level_dbfs / 20))
 
 
-def steady_part(samples: Floats, *, rate_hz: float) -> Floats:
-    """Return the longest stretch of steady level, without its first and last block (fades and switching)."""
-    return _steady(samples, rate_hz=rate_hz)[0]
-
-
-def _steady(samples: Floats, *, rate_hz: float) -> tuple[Floats, float]:
-    """Return the longest steady stretch, and its share of the loud part."""
-    block = max(1, round(BLOCK_SECONDS * rate_hz))
-    count = len(samples) // block
-    if count < 4:
-        return samples, 1.0
-    blocks = samples[: count * block].reshape(count, block)
-    power = np.einsum("ij,ij->i", blocks, blocks) / block  # without a copy of its squares
-    level_db = 10 * np.log10(np.maximum(power, 1e-30))
-    is_loud = level_db > np.max(level_db) - 20
-    # an actual level: the mean of two unequal halves is not one
-    middle = np.percentile(level_db[is_loud], 50, method="higher")
-    begin, end = _longest_run(np.abs(level_db - middle) < LOUD_DB)
-    if end - begin >= SPARE_BLOCKS:  # it may contain a slow fade: keep the part as steady as its middle
-        off = np.abs(level_db[begin:end] - np.median(level_db[begin:end]))
-        first, last = _longest_run(off <= max(EVEN_DB, EVEN_SCATTERS * float(np.median(off))))
-        begin, end = begin + first, begin + last
-    share = (end - begin) / float(np.count_nonzero(is_loud))
-    # The rest of a fade is in the first and last block; a very short stretch keeps them.
-    if end - begin >= SPARE_BLOCKS:
-        begin, end = begin + 1, end - 1
-    return samples[begin * block : end * block], share
-
-
-def _longest_run(true: npt.NDArray[np.bool_]) -> tuple[int, int]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], true.view(np.int8), [0]])))
-    begins, ends = edges[::2], edges[1::2]
-    longest = int(np.argmax(ends - begins))
-    return int(begins[longest]), int(ends[longest])
-
-
 def _channel(
     number: int,
-    samples: Floats,
-    rate_hz: int,
+    recording: Recording | RecordingFile,
+    levels: Levels,
     *,
     calibrate_v: float | None,
     calibrated_within: float,
     expect_hz: float | None,
     limit_percent: float,
 ) -> Channel:
-    peak = float(max(np.max(samples), -np.min(samples)))
+    peak, rate_hz = float(levels.peak[number - 1]), recording.rate_hz
     peak_dbfs = float(20 * np.log10(peak)) if peak > 0 else float("-inf")
-    part, share = _steady(samples, rate_hz=rate_hz)
+    begin, end, share = steady_stretch(levels.power[number - 1], block=levels.block, frames=levels.frames)
+    part = recording.part(number - 1, begin, end)
     seconds = len(part) / rate_hz
     dc = float(np.mean(part))
     power = float(np.dot(part, part) / len(part)) - dc * dc
@@ -174,7 +138,7 @@ def _channel(
             asked_hz=expect_hz,
         )
 
-    early = _too_short(len(samples), rate_hz) or _nothing_to_fit(rms_dbfs, dc_dbfs, seconds, share)
+    early = _too_short(levels.frames, rate_hz) or _nothing_to_fit(rms_dbfs, dc_dbfs, seconds, share)
     if early is not None:
         return plain(*early)
     tone = find_tone(part, rate_hz=rate_hz, power=power, expect_hz=expect_hz)

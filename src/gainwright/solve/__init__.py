@@ -4,7 +4,6 @@ from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ,
 from gainwright.solve.amplifier_draw import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Voltage, amplifier_draw_w, sine
 from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
-from gainwright.solve.ear_level import EarLevel, ear_level, sensitivity_level_db, speaker_volts
 from gainwright.solve.electrics import MUTED_TRAVEL, Loading, response
 from gainwright.solve.instruments import (
     InstrumentReading,
@@ -46,7 +45,6 @@ __all__ = [
     "Branch",
     "Chain",
     "Conditions",
-    "EarLevel",
     "InstrumentReading",
     "Levels",
     "Loading",
@@ -66,7 +64,6 @@ __all__ = [
     "amplifier_draw_w",
     "area_m2",
     "cable_ohm",
-    "ear_level",
     "good_lead_ohm",
     "grounded_nodes",
     "input_ohm",
@@ -82,13 +79,11 @@ __all__ = [
     "recorder_reading",
     "resolution_v",
     "response",
-    "sensitivity_level_db",
     "set_up_tone_hz",
     "sine",
     "sound_lead_ohm",
     "source_of",
     "speaker_unit",
-    "speaker_volts",
     "supply_tree",
     "tone_limits_hz",
     "tone_load",

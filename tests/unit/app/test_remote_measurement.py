@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from gainwright import metering
 from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.store import open_store
@@ -18,12 +20,14 @@ from gainwright.app.measuring.live import Expectation, LiveOptions, LiveSession
 from gainwright.app.measuring.recording_limits import longest_s
 from gainwright.app.measuring.remote import RemoteMeasurement
 from gainwright.app.measuring.stored_recordings import (
+    add_recording,
     handover_recordings,
     import_recording,
     list_recordings,
     mark_recording,
     shown_name,
 )
+from gainwright.app.measuring.stored_result import Origin
 from gainwright.app.papers import job_papers
 from gainwright.app.ports import Block, InputDevice
 from gainwright.app.store import Store
@@ -360,3 +364,28 @@ def test_invalid_upload_is_not_kept(store: Store, job: str) -> None:
 def test_names_are_one_plain_line(name: str, plain: str) -> None:
     """Control characters, bidirectional marks and excess length are removed; letters stay."""
     assert shown_name(name) == plain
+
+
+def test_one_thread_measures_whoever_uploads(store: Store, job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a thread frees, an allocator keeps for that thread: once each of the server's threads held a recording's memory."""
+    threads: list[int] = []
+
+    def noted(*arguments: Any, measure: Any = metering.measure, **options: Any) -> Any:
+        threads.append(threading.get_ident())
+        return measure(*arguments, **options)
+
+    monkeypatch.setattr(metering, "measure", noted)
+    sound = io.BytesIO()
+    soundfile.write(sound, np.zeros(800), 8_000, format="WAV", subtype="FLOAT")
+
+    def add() -> None:
+        wav = io.BytesIO(sound.getvalue())
+        add_recording(store, job, wav, name="a", about=Origin("uploaded"))
+
+    others = [threading.Thread(target=add) for _ in range(2)]
+    for other in others:
+        other.start()
+    for other in others:
+        other.join()
+    assert len(threads) == 2
+    assert len(set(threads)) == 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 MOST_SAMPLES = 12_000_000
-"""Samples of all channels together: two minutes of two channels at 48 kHz. Measuring them takes 8 bytes each, and up to 90 MB besides."""
+"""Samples of all channels together: two minutes of two channels at 48 kHz. They are stored with 4 bytes each, all at once."""
 LONGEST_S = 600
 """Longest recording whatever its rate."""
 USUAL_RATE_HZ, USUAL_CHANNELS = 48_000, 2

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-import threading
 import unicodedata
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -29,8 +29,9 @@ MARKS = "recording_marks"
 LONGEST_NAME = 80
 RESTORABLE_FOR = timedelta(days=7)
 """How long a removed recording can be restored at least, by evidence (`Store.age_s`)."""
-_measuring = threading.Lock()
-"""One recording is measured at a time, wherever it comes from: this is what takes memory."""
+_measuring = ThreadPoolExecutor(1, thread_name_prefix="measuring")
+"""One recording is measured at a time, wherever it comes from, and always by the same thread: an allocator keeps what a
+thread has freed for that thread, so that forty threads in turn would hold forty times as much."""
 
 
 class Take:
@@ -116,19 +117,17 @@ def add_recording(
     CallError : there is no such job, or the store can't be written.
     """
     from gainwright.app.measuring.stored_result import StoredMeasurement
-    from gainwright.metering import measure, read_recording_file
+    from gainwright.metering import measure, opened_recording
     from gainwright.results import to_json
 
-    with _measuring:
-        result = measure(
-            read_recording_file(wav, name=name),
-            calibrate_v=calibrate_v,
-            expect_hz=expect_hz,
-            limit_percent=limit_percent,
-        )
+    def measured_and_stored() -> StoredRecording:
+        with opened_recording(wav, name=name) as recording:
+            result = measure(recording, calibrate_v=calibrate_v, expect_hz=expect_hz, limit_percent=limit_percent)
         measured = StoredMeasurement(result.rate_hz, result.channels, calibrate_v, about)
         wav.seek(0)
         return store.recordings.add(job, name=name, content=wav.read(), measured=to_json(measured))
+
+    return _measuring.submit(measured_and_stored).result()
 
 
 def import_recording(store: Store, job: str, upload: IO[bytes], *, name: str, files: SoundFiles) -> StoredRecording:
