@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 THEME = Path(__file__).resolve().parent / "theme"
 PARTS = ("site.css", "site.js")
 """Files of the theme that go into the site as they are."""
+MARK = "src/gainwright/web/static/mark.svg"
+"""The app's own mark, in the browser's tab of these pages too."""
 API = "<!-- the public face -->"
 """A line in a document in whose place the public functions are told, from their docstrings."""
 
@@ -51,6 +53,8 @@ def build_site(tree: Path, out: Path, *, version: str) -> Built:
     pages = {name: read_page(name, _filled(text, tree)) for name, text in texts.items()}
     _check(docs, pages)
     files = _files(docs, sections, pages, version)
+    if (tree / MARK).is_file():
+        files["mark.svg"] = (tree / MARK).read_bytes()
     stamp = hashlib.sha256(b"".join(name.encode() + b"\0" + files[name] + b"\0" for name in sorted(files))).hexdigest()
     stamped = out / ".made-from"
     if stamped.is_file() and stamped.read_text(encoding="utf-8") == stamp:

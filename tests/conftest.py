@@ -63,6 +63,16 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 
 @pytest.fixture(scope="session")
+def docs_site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the documentation site of this tree, built (in a third of a second)."""
+    from docs_site import build_site
+
+    out = tmp_path_factory.mktemp("docs") / "site"
+    build_site(TREE, out, version="0")
+    return out
+
+
+@pytest.fixture(scope="session")
 def tree() -> Path:
     """Return the top folder of the source tree."""
     return TREE

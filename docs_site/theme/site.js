@@ -5,6 +5,16 @@
   const up = document.body.dataset.up, MOST = 15, AROUND = 70;
   form.hidden = false;
 
+  // In the app the page that help was asked on is one tap away.
+  if (location.pathname.startsWith("/help/")) {
+    const from = document.referrer && new URL(document.referrer);
+    if (from && from.origin === location.origin && !from.pathname.startsWith("/help/")) sessionStorage.setItem("from", from.pathname + from.search);
+    const back = document.createElement("a");
+    back.href = sessionStorage.getItem("from") || "/";
+    back.textContent = "Back to the app";
+    document.querySelector("header .name").after(back);
+  }
+
   let loading;
   function index() {
     loading ||= new Promise((resolve, reject) => {

@@ -41,11 +41,9 @@ class Addresses(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def site(docs_site_folder: Path) -> Path:
     """The site of this tree, built."""
-    out = tmp_path_factory.mktemp("docs") / "site"
-    build_site(TREE, out, version="0")
-    return out
+    return docs_site_folder
 
 
 @pytest.fixture(scope="module")

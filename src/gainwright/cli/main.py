@@ -10,7 +10,19 @@ import typer
 from typer.main import get_command_name
 
 from gainwright import __version__
-from gainwright.cli import class_exercises, faults, jobs, music, papers, power, readings, recordings, server, store
+from gainwright.cli import (
+    class_exercises,
+    documentation,
+    faults,
+    jobs,
+    music,
+    papers,
+    power,
+    readings,
+    recordings,
+    server,
+    store,
+)
 from gainwright.cli.base import app, print_text, say
 from gainwright.cli.options import with_option
 from gainwright.cli.streams import speak_utf8
@@ -19,7 +31,7 @@ from gainwright.errors import GainwrightError, exit_status
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-COMMANDS = (jobs, recordings, readings, music, power, faults, class_exercises, papers, server, store)
+COMMANDS = (jobs, recordings, readings, music, power, faults, class_exercises, papers, server, store, documentation)
 """Modules whose functions are the commands."""
 
 

@@ -7,6 +7,7 @@ import json
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
+from gainwright.web.help_files import help_build
 from gainwright.web.rendering import page
 from gainwright.web.static_files import CHECKED, addresses, build, folder
 
@@ -40,12 +41,14 @@ def manifest() -> Response:
 
 @router.get("/service-worker.js")
 def service_worker() -> Response:
-    """Return the service worker, with the name and the list of the static files that it keeps.
+    """Return the service worker, with the names and the lists of the static files and of the help, which it keeps.
 
     It is served here, not under `/static/`, since a worker controls only what is below its own address.
     """
     script = (folder() / "service-worker.js").read_text(encoding="utf-8")
+    help_name, help_files = help_build()
     constants = f"const BUILD = {json.dumps(build())};\nconst ASSETS = {json.dumps(addresses())};\n"
+    constants += f"const HELP = {json.dumps({'build': help_name, 'files': help_files})};\n"
     return Response(constants + script, headers=ALWAYS_CHECKED, media_type="text/javascript")
 
 

@@ -10,6 +10,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from gainwright import __version__
 from gainwright.web import errors, routers
+from gainwright.web.help_files import AT, HelpFiles
 from gainwright.web.network.guard import Guard
 from gainwright.web.static_files import KeptFiles
 
@@ -44,6 +45,7 @@ def create_app(site: Site) -> FastAPI:
     for router in routers.PAGES:
         app.include_router(router)
     app.mount("/static", KeptFiles(), name="static")
+    app.mount(AT, HelpFiles(), name="help")
     app.add_middleware(GZipMiddleware, minimum_size=800)
     return app
 

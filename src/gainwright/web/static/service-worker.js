@@ -1,9 +1,9 @@
 // Opens the app without a network: its static files, the runs that were opened on this device, the job of each.
-// The server puts BUILD and ASSETS before this text. Pages come from the network first; a kept one is shown when it
+// The help too, once a run is kept or one of its pages was opened. The server puts BUILD, ASSETS and HELP before this text. Pages come from the network first; a kept one is shown when it
 // doesn't answer in time, with its line "no connection". Only answers to this device while it is paired are kept,
 // never those of the API, and none once its access was revoked.
 
-const STATIC = `gainwright-static-${BUILD}`, PAGES = "gainwright-pages";
+const STATIC = `gainwright-static-${BUILD}`, PAGES = "gainwright-pages", GUIDE = `gainwright-help-${HELP.build}`;
 const PATIENCE_MS = 3000, DOWN_MS = 10000, RUNS_KEPT = 4;
 const NEVER = /^\/(api|pair|certificate)(\/|$)/;
 const RUN = /^\/jobs\/([^/]+)(\/setup(\/[^/]+)?)?$/;
@@ -19,7 +19,7 @@ async function install() {
 }
 
 async function activate() {
-  const old = (await caches.keys()).filter((name) => name.startsWith("gainwright-static-") && name !== STATIC);
+  const old = (await caches.keys()).filter((name) => /^gainwright-(static|help)-/.test(name) && name !== STATIC && name !== GUIDE);
   await Promise.all(old.map((name) => caches.delete(name)));
   await self.clients.claim();
 }
@@ -28,6 +28,7 @@ self.addEventListener("fetch", (event) => {
   const { request } = event, { origin, pathname } = new URL(request.url);
   if (request.method !== "GET" || origin !== self.location.origin) return;
   if (pathname.startsWith("/static/")) event.respondWith(asset(request, pathname));
+  else if (pathname.startsWith("/help/")) event.respondWith(guide(event, pathname));
   else if (request.mode === "navigate" && request.destination === "document" && !NEVER.test(pathname)) {
     event.respondWith(page(event, pathname));
   }
@@ -55,6 +56,13 @@ async function asset(request, path) {
   if (!copy) return fetch(request);
   if (Date.now() < downUntil) return copy;
   try { return await soon(fetch(request)); } catch { return copy; }
+}
+
+// The help's cache is named by its content: what is in it is right.
+async function guide(event, path) {
+  event.waitUntil(keepGuide());
+  const same = await (await caches.open(GUIDE)).match(path.endsWith("/") ? `${path}index.html` : path);
+  return same || fetch(event.request).catch(() => kept("/offline")).then((answer) => answer || Response.error());
 }
 
 async function page(event, path) {
@@ -112,6 +120,21 @@ async function keepRun({ job, title, state, pages }) {
   return true;
 }
 
+let guiding; // one at a time; again at the next occasion if the connection was lost
+function keepGuide() {
+  guiding ||= fillGuide().catch(() => { guiding = null; });
+  return guiding;
+}
+
+async function fillGuide() {
+  const cache = await caches.open(GUIDE), there = new Set((await cache.keys()).map(({ url }) => new URL(url).pathname));
+  for (const path of HELP.files.filter((file) => !there.has(file))) {
+    const answer = await fetch(path, { redirect: "manual" });
+    if (answer.status !== 200) throw new Error(path);
+    await cache.put(path, answer);
+  }
+}
+
 async function dropOthers(cache, job, pages) {
   const notes = await notesOf(cache);
   const stay = new Set(notes.sort((a, b) => b.at - a.at).slice(0, RUNS_KEPT).map((note) => note.job));
@@ -140,4 +163,5 @@ self.addEventListener("message", (event) => {
   const act = keep ? () => keepRun(keep) : again ? () => refresh(again) : check ? checkAccess : () => false;
   turn = turn.then(act).catch(() => false);
   event.waitUntil(turn.then((done) => event.ports[0]?.postMessage(done)));
+  if (keep) event.waitUntil(turn.then(keepGuide));
 });
