@@ -161,6 +161,22 @@ class Adapters:
 
         write_table(path, columns, rows)
 
+    def places(self) -> list[tuple[str, str]]:
+        """Return what of the user's is where: the store, other data, settings and the cache, each with its path or address."""
+        from gainwright.adapters.store_place import shown_store_place
+        from gainwright.adapters.user_folders import config_path, data_path
+        from gainwright.programme import cache_folder
+
+        try:
+            return [
+                ("store", shown_store_place()),
+                ("data", str(data_path(""))),
+                ("settings", str(config_path(""))),
+                ("cache", str(cache_folder())),
+            ]
+        except RuntimeError:
+            return [("data", "nowhere: this account has no home folder")]
+
     def installation(self) -> list[InstalledPart]:
         """Return what is installed and what is missing."""
         from gainwright.adapters.installation import installation

@@ -16,7 +16,7 @@ _DEFAULTS_OF_0_1 = {"data": (".local", "share"), "config": (".config",)}
 
 
 def data_path(name: str) -> Path:
-    """Return the path of a file or folder of data, whether it exists or not.
+    """Return the path of a file or folder of data, whether it exists or not; without a name that of the folder of all.
 
     Raises
     ------
@@ -26,7 +26,7 @@ def data_path(name: str) -> Path:
 
 
 def config_path(name: str) -> Path:
-    """Return the path of a file of settings, whether it exists or not.
+    """Return the path of a file of settings, whether it exists or not; without a name that of the folder of all.
 
     Raises
     ------

@@ -249,12 +249,15 @@ def demo(
 
 @app.command()
 def selfcheck(as_json: Json = False) -> None:
-    """Show what is installed and what is missing, with the command that installs it."""
+    """Show what is installed, and of what is missing what can't be done without it and the line that installs it."""
     from gainwright.composition import compose
 
     found = compose().installation()
     if as_json:
         print_json({"parts": found})
     else:
-        print_text("\n".join(f"{'ok' if p.ok else 'missing':<8} {p.part:<22} {p.said}" for p in found))
+        for part in found:
+            print_text(f"{'ok' if part.ok else 'missing':<8} {part.part:<22} {part.said}")
+            if part.remedy:
+                print_text(f"{'':<31} without it: {part.costs}\n{'':<31} to add it: {part.remedy}")
     exit_if_wrong(any(not p.ok for p in found))

@@ -72,7 +72,15 @@ def with_called_command(arguments: Sequence[str]) -> typer.Typer:
 
 
 @app.callback(invoke_without_command=True)
-def _root(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version, and where jobs, settings and caches are.")
+    ] = False,
+) -> None:
     if version:
-        print_text(f"gainwright {__version__}")
+        from gainwright.composition import compose
+
+        print_text(
+            "\n".join([f"gainwright {__version__}", *(f"{what:<9} {where}" for what, where in compose().places())])
+        )
         raise typer.Exit

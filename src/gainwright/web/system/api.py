@@ -95,5 +95,12 @@ def parts(site: CurrentSite) -> list[InstalledPart]:
 
 
 def shown_parts(site: Site) -> list[InstalledPart]:
-    """Return what is installed as other devices may see it: an error of importing names files of this machine."""
-    return [replace(part, said=without_folders(part.said)) for part in site.world.installation()]
+    """Return what is installed as other devices may see it: errors of importing, and lines of some installers, name files of this machine."""
+    found = site.world.installation()
+    return [replace(part, said=_hidden(part.said), remedy=_hidden(part.remedy)) for part in found]
+
+
+def _hidden(text: str) -> str:
+    """Return a text without folders; one without any can still be translated."""
+    shown = without_folders(text)
+    return text if shown == text else shown
