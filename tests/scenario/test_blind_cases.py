@@ -6,7 +6,6 @@ A smaller draw than the bench's (`python3 tasks.py bench diagnosing`); its table
 from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from multiprocessing import get_context
 from typing import TYPE_CHECKING
 
@@ -28,12 +27,14 @@ def two_processes() -> Iterator[ProcessPoolExecutor]:
         yield pool
 
 
-@pytest.mark.parametrize("said", [True, False], ids=["gains said", "gains not said"])
-def test_blind_cases(
-    said: bool, two_processes: ProcessPoolExecutor, record_property: Callable[[str, object], None]
-) -> None:
+def run_one(seed: int) -> Case:
+    """Run a case, with the gain positions in the job where the seed is even."""
+    return run_case(seed, said=seed % 2 == 0)
+
+
+def test_blind_cases(two_processes: ProcessPoolExecutor, record_property: Callable[[str, object], None]) -> None:
     """With gain positions in the job and without: causes are found, probabilities are calibrated, tests are few."""
-    cases = list(two_processes.map(partial(run_case, said=said), CASES, chunksize=3))
+    cases = list(two_processes.map(run_one, CASES, chunksize=3))
     record_property("table", table(cases))
     the_true_cause_is_found(cases)
     probabilities_are_honest(cases)

@@ -47,6 +47,8 @@ class Bay:
 
     client: TestClient
     cars: dict[tuple[object, ...], Finished] = field(default_factory=dict)
+    untouched: dict[str, dict[CauseAt, float]] = field(default_factory=dict)
+    """What is believed of each example before anything was read: a function of the job alone."""
 
     def get(self, path: str) -> Any:
         """Return what a path answers."""
@@ -89,16 +91,18 @@ def finished(bay: Bay, example: str, seed: int, *faults: Fault, tells_gain: bool
     if key not in bay.cars:
         text = example_text(example)
         hand = Hand(read_job_text(text).job, seed, faults, tells_gain)
-        bay.cars[key] = _finished(bay, str(bay.post("/api/jobs", {"text": text})["id"]), hand)
+        bay.cars[key] = _finished(bay, str(bay.post("/api/jobs", {"text": text})["id"]), hand, example)
     return bay.cars[key]
 
 
-def _finished(bay: Bay, job: str, hand: Hand) -> Finished:
+def _finished(bay: Bay, job: str, hand: Hand, example: str) -> Finished:
     run_through(hand, bay.get, bay.enter, job)
     read = bay.get(f"/api/jobs/{job}/run")
     car = Finished(job, hand, bay.get(f"/api/jobs/{job}/plan"), read, bay.get(f"/api/jobs/{job}/run/takeover"))
     if len(car.plan["steps"]) < LARGE_FROM:
-        car.before, car.believed = bay.believes(job, []), bay.believes(job, read["evidence"])
+        if example not in bay.untouched:
+            bay.untouched[example] = bay.believes(job, [])
+        car.before, car.believed = bay.untouched[example], bay.believes(job, read["evidence"])
     bay.post(f"/api/jobs/{job}/run/takeover", {"basis": car.offered["revision"]})
     car.handover = bay.get(f"/api/jobs/{job}/papers/handover.json")
     car.after = bay.believes(job, bay.get(f"/api/jobs/{job}/run")["evidence"])

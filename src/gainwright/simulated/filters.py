@@ -76,19 +76,25 @@ def equaliser_sections(equaliser: Equaliser, truth: list[tuple[float, float, flo
 
 
 def filter_period(sections: Floats, period: Floats) -> Floats:
-    """Return one period of the output of second-order sections in periodic steady state."""
+    """Return one period of the output of second-order sections in periodic steady state.
+
+    What a section gives from rest, and what it goes on giving from the state at the end of a period.
+    """
     wave = period
     for section in sections:
-        _, first = signal.sosfilt(section[None, :], wave, zi=np.zeros((1, 2)))
-        state = np.linalg.solve(_lost_in(len(wave), float(section[4]), float(section[5])), first[0])
-        wave, _ = signal.sosfilt(section[None, :], wave, zi=state[None, :])
+        from_rest, last = signal.sosfilt(section[None, :], wave, zi=np.zeros((1, 2)))
+        wave = from_rest + last[0] @ _goes_on(len(wave), float(section[4]), float(section[5]))
     return np.asarray(wave)
 
 
-@functools.lru_cache(maxsize=1024)
-def _lost_in(count: int, a1: float, a2: float) -> Floats:
-    """Return what a section's state loses in a number of samples without a signal, as a matrix on the state."""
-    return np.asarray(np.eye(2) - np.linalg.matrix_power(np.array([[-a1, 1.0], [-a2, 0.0]]), count))
+@functools.lru_cache(maxsize=128)
+def _goes_on(count: int, a1: float, a2: float) -> Floats:
+    """Return a section's output for a period without a signal, (2, count), for either part of a state after periods from rest."""
+    step = np.array([[-a1, 1.0], [-a2, 0.0]])
+    begin = np.linalg.inv(np.eye(2) - np.linalg.matrix_power(step, count))
+    nothing = np.zeros(count)
+    alone = np.array([1.0, 0.0, 0.0, 1.0, a1, a2])[None, :]
+    return np.stack([signal.sosfilt(alone, nothing, zi=state[None, :])[0] for state in begin.T])
 
 
 def filter_on(sections: Floats, samples: Floats) -> Floats:

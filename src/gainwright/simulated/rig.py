@@ -83,6 +83,8 @@ class Rig(Inspection):
         self._swapped = ""
         self._state: tuple[Any, ...] = ()
         self._waves: KeptWaves = {}
+        self.typical: dict[str, tuple[Job, tuple[float, float]]] = {}
+        """Tone, Hz, and level, dBFS, like ordinary music at a speaker, and the job that it was worked out for."""
         self.there = True
         """Whether a fault that comes and goes is there now."""
 
