@@ -49,7 +49,7 @@ def learn_values(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[s
     drawn: dict[str, Floats] = {}
     rows = []
     for path, prior in values.items():
-        if np.size(prior) == 1:
+        if np.size(prior) == 1 or path not in diagnoser.chain.facts:
             continue
         moved, spread = belief.moved(np.asarray(prior)[None, :])
         after = moved[0][pick] + float(spread[0]) * rng.standard_normal(KEPT)

@@ -16,7 +16,7 @@ from gainwright.diagnose.given_answers import gain_position_read, given_answers
 from gainwright.diagnose.heard_answers import MISHEARD, MISHEARD_MUSIC, SLIP, SLIP_MUSIC, WORDS, as_told
 from gainwright.diagnose.intermittent import come_and_go, mixed, there
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
-from gainwright.diagnose.overloads import load_ohm
+from gainwright.diagnose.overloads import load_at_tone_ohm
 from gainwright.diagnose.unit_answers import SURE, Answers
 from gainwright.diagnose.unknown_gains import SENSITIVITY_DB, STAGE_DB, position_density
 from gainwright.jobfile import volume_steps
@@ -320,9 +320,13 @@ def thd_chance(levels: DrawnLevels, observer: Observer) -> np.ndarray:
 
 
 def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observer: Observer) -> Observation:
-    """Return the observation of an output's current: its voltage over its load."""
+    """Return the observation of an output's current: its voltage over the size of its load's impedance at the tone."""
     volts, _ = observer.level_v(stimulus, node)
-    loads = [load_ohm(change, observer.chain, node) for change in observer.ensemble.changes]
+    ensemble = observer.ensemble
+    tone_hz = ensemble.tone_hz(stimulus)
+    loads = [
+        load_at_tone_ohm(c, observer.chain, node, values=ensemble.values, tone_hz=tone_hz) for c in ensemble.changes
+    ]
     amps = volts / np.stack([np.broadcast_to(ohm, volts.shape[1:]) for ohm in loads])
     alive = amps > QUIET_POWER_V / 4
     shown = 20 * np.log10(np.maximum(amps, 1e-6))

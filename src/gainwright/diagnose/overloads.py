@@ -13,7 +13,7 @@ from gainwright.model import Amplifier, HeadUnit, gives_power, stages_of, unit_o
 from gainwright.solve import Alteration, Loading
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     import numpy.typing as npt
 
@@ -56,12 +56,25 @@ def with_protection(change: Change, chain: Chain, hidden: Floats) -> Change:
 
 
 def load_ohm(change: Change, chain: Chain, node: Node) -> Any:
-    """Return the load on a node under a change, at the job's nominal values, ohm."""
-    alter = Alteration(
-        series_ohm=change.series_ohm, shorted=change.shorted, short_place=change.short_place, load=change.load
+    """Return the load on a node under a change, at the job's nominal values and impedances, ohm."""
+    with np.errstate(divide="ignore"):
+        loading = Loading(chain.wiring, chain.nominal(), probes={}, alter=_of_leads_and_loads(change))
+        return 1 / np.asarray(loading.conductance(node))
+
+
+def load_at_tone_ohm(change: Change, chain: Chain, node: Node, *, values: Mapping[str, Any], tone_hz: Any) -> Floats:
+    """Return the size of the impedance that loads a node at a tone under a change, ohm, in every draw of `values`."""
+    loading = Loading(
+        chain.wiring, values, probes={}, alter=_of_leads_and_loads(change), curves=chain.curves, tone_hz=tone_hz
     )
     with np.errstate(divide="ignore"):
-        return 1 / np.asarray(Loading(chain.wiring, chain.nominal(), probes={}, alter=alter).conductance(node))
+        return np.asarray(1 / np.abs(loading.admittance(node)))
+
+
+def _of_leads_and_loads(change: Change) -> Alteration:
+    return Alteration(
+        series_ohm=change.series_ohm, shorted=change.shorted, short_place=change.short_place, load=change.load
+    )
 
 
 def _power_outputs(change: Change, chain: Chain) -> Iterable[Node]:

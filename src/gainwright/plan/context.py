@@ -160,9 +160,10 @@ class PlanContext:
         if chain not in self._drawn_for:
             own = chain.draws(draws=DRAWS, seed=SEED, quick=True)
             same = self.chain.facts
-            self._drawn_for[chain] = {
-                path: self.drawn[path] if path in same and same[path].quantity == fact.quantity else own[path]
+            self._drawn_for[chain] = own | {
+                path: self.drawn[path]
                 for path, fact in chain.facts.items()
+                if path in same and same[path].quantity == fact.quantity
             }
         return self._drawn_for[chain]
 

@@ -4,7 +4,8 @@ from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ,
 from gainwright.solve.amplifier_draw import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Voltage, amplifier_draw_w, sine
 from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
-from gainwright.solve.electrics import MUTED_TRAVEL, Loading, response
+from gainwright.solve.electrics import MUTED_TRAVEL, response
+from gainwright.solve.impedance_curves import ImpedanceCurve
 from gainwright.solve.instruments import (
     InstrumentReading,
     accuracy_of,
@@ -20,6 +21,7 @@ from gainwright.solve.instruments import (
 )
 from gainwright.solve.leads import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, load_loss_ohm, sound_lead_ohm
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
+from gainwright.solve.loads import Loading
 from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
 from gainwright.solve.sources import ANY_LOAD_OHM
@@ -45,6 +47,7 @@ __all__ = [
     "Branch",
     "Chain",
     "Conditions",
+    "ImpedanceCurve",
     "InstrumentReading",
     "Levels",
     "Loading",

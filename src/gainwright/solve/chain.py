@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,6 @@ from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Process
 from gainwright.quantities import draw
 from gainwright.solve.alteration import UNALTERED, Alteration
 from gainwright.solve.electrics import (
-    Loading,
     amplifier_extra_gain,
     amplifier_gain,
     amplifier_rails,
@@ -24,6 +24,8 @@ from gainwright.solve.electrics import (
     response,
     volume_response,
 )
+from gainwright.solve.impedance_curves import MIDDLE, curve_path, impedance_curves
+from gainwright.solve.loads import Loading
 from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
 from gainwright.solve.sources import PEAK, digital_input_v, levelled, plays_into, source_gain
 from gainwright.solve.steady_state import Cell, run
@@ -92,6 +94,8 @@ class Chain:
         self.nodes = self.wiring.nodes
         self.places = self._places()
         self._index = {place.key: i for i, place in enumerate(self.places)}
+        self.curves = impedance_curves(job, self.wiring)
+        """Speaker -> its impedance over frequency."""
 
     def nominal(self) -> dict[str, float]:
         """Return every physical number at the middle of its spread."""
@@ -100,6 +104,7 @@ class Chain:
     @cached_property
     def _middle(self) -> dict[str, float]:
         middle = {path: fact.quantity.nominal for path, fact in self.facts.items()}
+        middle |= {curve_path(speaker): MIDDLE for speaker in self.curves}
         return middle | {path: float(np.median(drawn)) for path, drawn in self.learned.items() if path in middle}
 
     @cached_property
@@ -117,6 +122,10 @@ class Chain:
         spread = {path: fact.quantity for path, fact in self.facts.items()}
         drawn = draw(spread, draws=draws, seed=seed, quick=quick)
         found: dict[str, Any] = {path: v if np.ptp(v) > 0 else float(v[0]) for path, v in drawn.items()}
+        for speaker in self.curves:
+            # a stream of its own, so that the other numbers stay what they were
+            rng = np.random.default_rng([seed, zlib.crc32(speaker.encode())])
+            found[curve_path(speaker)] = (rng.permutation(draws) + rng.uniform(0.01, 0.99, draws)) / draws
         return found | {path: np.resize(v, draws) for path, v in self.learned.items() if path in found}
 
     def solve(
@@ -148,7 +157,7 @@ class Chain:
                 return {k: v if np.size(v) == 1 else np.asarray(v)[rows] for k, v in mapping.items()}
 
             now = cut({"tone": conditions.tone_hz, "level": conditions.level_dbfs})
-            here = replace(conditions, level_dbfs=now["level"])
+            here = replace(conditions, level_dbfs=now["level"], tone_hz=now["tone"])
             here = here if cases <= CHUNK else replace(here, alter=conditions.alter.cut(rows))
             count = rows.stop - rows.start
             parts.append(self._chunk(count, cut(values), cut(settings_now), now, here, needed, harmonics, margins))
@@ -207,6 +216,8 @@ class Chain:
             probes=conditions.probes or {},
             grounded=conditions.grounded,
             alter=conditions.alter,
+            curves=self.curves,
+            tone_hz=conditions.tone_hz,
         )
         return loading, [
             self._cell(place, values, stand, loading, conditions) if needed is None or place.key in needed else _IDLE
@@ -266,12 +277,11 @@ class Chain:
                 threshold = physics.ratio_from_db(db=values[f"{name}.factory.limiter_threshold"])
                 soft, ceiling = threshold < 1.0, ceiling * np.minimum(threshold, 1.0)
         elif isinstance(stage, Amplifier):
-            conductance = loading.conductance(node)
             here = in_input_range(name, stage, values, stand)
             gain = amplifier_gain(name, stage, here, stand[f"{name}.gain"], self._ratings[name])
             gain = gain * amplifier_extra_gain(name, stage, stand)
             supply_v = values[supply_path(self.job, name, conditions.supply)]
-            ceiling = PEAK * amplifier_rails(name, stage, values, conductance, supply_v)
+            ceiling = PEAK * amplifier_rails(name, stage, values, loading.rated_siemens(node), supply_v)
         else:
             gain = line_gain(stage, node, values, stand)
             limited = isinstance(stage, Processor | LineDriver | Converter)

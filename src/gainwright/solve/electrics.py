@@ -1,4 +1,4 @@
-"""Compute the factors of the cells from the job's physical numbers: loading, gain laws, ceilings, filters.
+"""Compute the factors of the cells from the job's physical numbers: gain laws, ceilings, filters.
 
 All results are arrays with a leading batch axis, or scalars where all cases are the same.
 """
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.model import AnyStage, Equaliser, FilterSetting, Node, Port, Wiring
+    from gainwright.model import AnyStage, Equaliser, FilterSetting, Node
     from gainwright.solve.alteration import Alteration
 
     Floats = npt.NDArray[np.float64]
@@ -27,117 +27,11 @@ if TYPE_CHECKING:
 
 UNLOADED_SIEMENS = 1e-4
 """A load conductance under this (above 10 kohm) counts as unloaded."""
-LINK_CUT_OHM = 1e6
-"""A digital link doesn't fade: with more than this in its way there is no signal (common practice, no published source)."""
 REMOTE_BOOST_Q = 0.7
 """Q of a remote bass boost where the job gives none (common practice, no published source)."""
 SHELF_Q = np.sqrt(0.5)
 MUTED_TRAVEL = 0.02
 """Share of its travel below which a gain control that mutes is silent (common practice, no published source)."""
-
-
-class Loading:
-    """Node and port voltages from source, lead and load resistances.
-
-    Parameters
-    ----------
-    wiring : the chain's connections.
-    values : fact path -> value.
-    unloaded : disconnected speakers.
-    probes : node -> input resistance of the instrument there, ohm.
-    grounded : nodes at which a grounded instrument is connected.
-    alter : deviations from the job.
-    """
-
-    def __init__(
-        self,
-        wiring: Wiring,
-        values: Values,
-        *,
-        unloaded: frozenset[str] = frozenset(),
-        probes: Mapping[Node, float],
-        grounded: frozenset[Node] = frozenset(),
-        alter: Alteration = UNALTERED,
-    ) -> None:
-        self._wiring = wiring
-        self._values = values
-        self._unloaded = unloaded
-        self._probes = probes
-        self._grounded = grounded
-        self._alter = alter
-        self._lead = {(node, port): str(run) for run, pairs in wiring.leads.items() for node, port in pairs}
-
-    def _input_ohm(self, port: Port) -> Any:
-        key = f"{port.stage}.input_impedance"
-        ohm = self._values[key] if key in self._values else self._values[f"{port.stage}.impedance"]
-        return ohm * self._alter.load[port] if port in self._alter.load else ohm
-
-    def lead_ohm(self, node: Node, port: Port) -> Any:
-        """Return the resistance of a lead, both conductors together, ohm."""
-        ohm = 0.0 if node in self._wiring.digital else self._values[f"{self._lead[node, port]}.resistance"]
-        return ohm + self._alter.series_ohm.get((node, port), 0.0)
-
-    def conductance(self, node: Node) -> Any:
-        """Return the conductance that loads a node, siemens."""
-        total: Any = 0.0
-        if node in self._wiring.digital:
-            return total
-        for port in self._wiring.ports_fed_by(node):
-            if port.stage not in self._unloaded:
-                lead_ohm, halves = self.lead_ohm(node, port), 1
-                if (pair := self._wiring.pair(port)) is not None:  # each of the two sees half of the loop
-                    lead_ohm, halves = sum(self.lead_ohm(each, port) for each in pair) / 2, 2
-                total = total + halves * self._seen(node, port, lead_ohm)
-        if node in self._probes:
-            total = total + 1 / self._probes[node]
-        return total
-
-    def _seen(self, node: Node, port: Port, lead_ohm: Any) -> Any:
-        """Return the conductance of a lead with the port at its end: the two in series, and where its conductors touch."""
-        wire, input_ohm = (node, port), self._input_ohm(port)
-        if wire not in self._alter.shorted:
-            return 1 / (input_ohm + lead_ohm)
-        before, behind = self._about_short(wire, lead_ohm, input_ohm)
-        touching = self._alter.shorted[wire] + 1 / behind
-        return touching / (1 + before * touching)
-
-    def _about_short(self, wire: tuple[Node, Port], lead_ohm: Any, input_ohm: Any) -> tuple[Any, Any]:
-        """Return the resistances before and behind the place where a lead's conductors touch."""
-        place = self._alter.short_place.get(wire, 0.5)
-        return place * lead_ohm, (1 - place) * lead_ohm + input_ohm
-
-    def node_factor(self, node: Node) -> Any:
-        """Return node voltage over EMF: the divider of output impedance and load; a digital output has none.
-
-        With one leg of a balanced output on ground, half of its EMF and of its output impedance are left.
-        """
-        if node in self._wiring.digital:
-            return 1.0
-        legs = self.leg_share(node)
-        return legs / (1 + legs * self._values[f"{node.stage}.output_impedance"] * self.conductance(node))
-
-    def leg_share(self, node: Node) -> Any:
-        """Return which share of a balanced output is used: 0.5 where an input or an instrument grounds one leg, else 1."""
-        if f"{node.stage}.balanced" not in self._values:
-            return 1.0
-        if node in self._grounded:
-            return 0.5
-        legs: Any = 1.0
-        for port in self._wiring.ports_fed_by(node):
-            balanced = np.asarray(self._values.get(f"{port.stage}.balanced_input", 0.0)) > 0.5
-            legs = np.where(balanced, legs, 0.5)
-        return legs
-
-    def port_factor(self, node: Node, port: Port) -> Any:
-        """Return the voltage at a port over that of the node before its lead; a digital link passes all or nothing."""
-        wire = (node, port)
-        if node in self._wiring.digital:
-            return np.where(np.asarray(self.lead_ohm(node, port)) > LINK_CUT_OHM, 0.0, 1.0)
-        found = physics.divider(source_ohm=self.lead_ohm(node, port), load_ohm=self._input_ohm(port))
-        if wire in self._alter.shorted:
-            before, behind = self._about_short(wire, self.lead_ohm(node, port), self._input_ohm(port))
-            found = self._input_ohm(port) / (behind * (1 + before * (self._alter.shorted[wire] + 1 / behind)))
-        return found * self._alter.sign[wire] if wire in self._alter.sign else found
 
 
 def amplifier_rails(name: str, stage: Amplifier, values: Values, conductance: Any, supply_v: Any) -> Any:
