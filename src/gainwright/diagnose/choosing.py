@@ -31,6 +31,8 @@ AHEAD = 4
 LIKELY, FEW_OUTCOMES = 4e-3, 6
 """There, only states at least so likely, and so many outcomes of each act, are looked at."""
 LEAST = 1e-9
+MOST_AT_ONCE = 1_000_000
+"""Cases times closing actions that are valued in one go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +125,11 @@ class Choosing:
         belief : of each state, shape (cases, states), each row summing to 1.
         opened : panels that are open, shape (cases, panels).
         """
+        at_once = max(1, MOST_AT_ONCE // max(1, len(self.closers)))  # a long chain would take gigabytes
+        parts = [slice(begin, begin + at_once) for begin in range(0, max(1, len(belief)), at_once)]
+        return np.concatenate([self._to_go(belief[part], opened[part]) for part in parts])
+
+    def _to_go(self, belief: Floats, opened: Flags) -> Floats:
         p = belief @ self._closes
         base = np.broadcast_to(self._closer_cost, p.shape)
         unpaid = np.where(opened, 0.0, self.panels)

@@ -43,6 +43,8 @@ if TYPE_CHECKING:
     Hypothesis = tuple[Cause, ...]
 
 DRAWS = 64
+MOST_CASES, LEAST_DRAWS = 40_000, 16
+"""Causes times draws; with over 625 causes (a chain of 25 stages has about 500) there are fewer draws, so that an answer doesn't take minutes."""
 SEED = 11
 FINE_DRAWS = ((8, 512), (16, 256), (40, 128))
 """Up to so many hypotheses, so many draws of the refined pass over the remaining ones."""
@@ -174,6 +176,7 @@ class Diagnoser:
         self._nothing = [c.id for c in self.causes].index(NOTHING)
         self.names = CauseNames(job)
         self._noted: Noted = {}
+        draws = min(draws, max(LEAST_DRAWS, MOST_CASES // len(self.causes)))
         self.all = Pool(self._build([(c,) for c in self.causes], draws, seed))
         self._pools = KeptPools(MOST_SOLVED)
 

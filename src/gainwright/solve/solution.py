@@ -103,6 +103,10 @@ class Solution:
         """Peak phasors, shape (cases, nodes, requested harmonics), volts."""
         return np.asarray(self._stacked(lambda c: c.harmonics))
 
+    def harmonics_at(self, column: int) -> Complexes:
+        """Return the same of one node, shape (cases, harmonics), without keeping those of all nodes, which may be a gigabyte."""
+        return np.asarray(np.concatenate([columns[column].harmonics for columns in self._chunks]))
+
     @cached_property
     def margins_db(self) -> Floats:
         """Margin to each ceiling, shape (cases, nodes, 3): input, inside, output; infinite where there is none."""
