@@ -1,4 +1,7 @@
-"""Builds the site of this tree into the package, where `gainwright docs` and the web app's help find it."""
+"""Builds the site of this tree into the package, where `gainwright docs` and the web app's help find it.
+
+With `--write` it first runs the commands that the documents show, and writes what they print.
+"""
 
 from __future__ import annotations
 
@@ -12,8 +15,12 @@ TREE = Path(__file__).resolve().parent.parent
 OUT = TREE / "src" / "gainwright" / "site"
 
 
-def main() -> int:
+def main(arguments: list[str]) -> int:
     """Build, and say what was done."""
+    if "--write" in arguments:
+        from docs_site.running import write_examples
+
+        sys.stdout.write("".join(f"written: {name}\n" for name in write_examples(TREE / "docs")))
     version = tomllib.loads((TREE / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
     try:
         built = build_site(TREE, OUT, version=version)
@@ -26,4 +33,4 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    raise SystemExit(main(sys.argv[1:]))

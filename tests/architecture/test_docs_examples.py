@@ -1,8 +1,9 @@
 """Every example in README.md and docs/ runs: Python blocks are executed, `$ gainwright ...` lines are called.
 
-Within one document examples build on each other, in a folder of their own. A console line that ends in
-`# exit status N` must end with N, all others with 0; output shown below a line must be what is printed (`...` stands
-for anything, and space is not counted).
+Within one document examples build on each other in order, in a folder of their own; a block that begins with the name of a
+file (`# car.yaml`) is that file. A console line that ends in `# exit status N` must end with N, all others with 0; output
+shown below a line must be what is printed (`...` stands for anything, and space is not counted).
+`python3 tasks.py docs --write` writes it.
 """
 
 from __future__ import annotations
@@ -14,41 +15,19 @@ import shlex
 import subprocess
 import sysconfig
 from pathlib import Path
-from typing import NamedTuple
 
 import pytest
 from commands import run
+from docs_site.examples import Block, Call, blocks, calls, refreshed
+
+from gainwright import GainwrightError, load_job, make_plan
 
 TREE = Path(__file__).resolve().parents[2]
 DOCUMENTS = [TREE / "README.md", *sorted((TREE / "docs").rglob("*.md"))]
 
 TRIED_OTHERWISE = ("git clone ", "cd ", "python3 tasks.py ", "python3 -m venv ", ". ", "pip install ")
 """Console lines that set up a machine; the whole test run and the wheel's tests do what they say."""
-WAITS_FOR_A_PERSON = ("gainwright serve", "gainwright practise", "gainwright knee")
-
-
-class Call(NamedTuple):
-    """One console line, its expected status, and the output shown below it."""
-
-    line: str
-    status: int
-    shown: str
-
-
-def blocks(text: str, language: str) -> list[str]:
-    """Return the fenced blocks of one language."""
-    return re.findall(rf"^```{language}\n(.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
-
-
-def calls(block: str) -> list[Call]:
-    """Return the calls of a console block."""
-    found = []
-    for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
-        line, _, shown = part.partition("\n")
-        command, _, remark = line.partition(" # ")
-        status = re.fullmatch(r"exit status (\d+)", remark.strip())
-        found.append(Call(command.strip(), int(status[1]) if status else 0, shown))
-    return found
+WAITS_FOR_A_PERSON = ("gainwright serve", "gainwright practise", "gainwright knee\n", "gainwright docs")
 
 
 def _run(call: Call, folder: Path, *, installed: bool) -> None:
@@ -91,15 +70,37 @@ def test_document_examples_run(document: Path, tmp_path: Path, monkeypatch: pyte
     installed = document.name == "README.md"
     for name, value in {"PYTHONUTF8": "1", "COLUMNS": "120", "NO_COLOR": "1"}.items():
         monkeypatch.setenv(name, value)
-    for block in blocks(text, "console"):
-        for call in calls(block):
-            if call.line.startswith("gainwright ") and not call.line.startswith(WAITS_FOR_A_PERSON):
+    for block in blocks(text):
+        if block.file:
+            (tmp_path / block.file).write_text(block.file_content, encoding="utf-8")
+        elif block.language == "python":
+            _execute(block.content, document.name)
+        for call in calls(block.content) if block.language == "console" else ():
+            if call.line.startswith("gainwright ") and not f"{call.line}\n".startswith(WAITS_FOR_A_PERSON):
                 _run(call, tmp_path, installed=installed)
                 installed = False
             else:
-                assert call.line.startswith(TRIED_OTHERWISE + WAITS_FOR_A_PERSON), f"nothing tries: {call.line}"
-    for block in blocks(text, "python"):
-        _execute(block, document.name)
+                assert f"{call.line}\n".startswith(TRIED_OTHERWISE + WAITS_FOR_A_PERSON), f"nothing tries: {call.line}"
+
+
+def test_jobs_in_documents_load_and_plan(tmp_path: Path) -> None:
+    """Each chain that a document shows is a job of which a plan is made, but for those that it calls refused or a blocker."""
+    seen = 0
+    for document in DOCUMENTS:
+        for block in blocks(document.read_text(encoding="utf-8")):
+            if block.language == "yaml" and re.search(r"^stages:", block.content, re.MULTILINE):
+                begun = block.content if "format:" in block.content else f"format: 1\n{block.content}"
+                (tmp_path / "job.yaml").write_text(begun, encoding="utf-8")
+                if "# refused" in begun:
+                    with pytest.raises(GainwrightError):
+                        load_job(tmp_path / "job.yaml")
+                    continue
+                plan = make_plan(load_job(tmp_path / "job.yaml"))
+                blockers = [found for found in plan.findings if found.severity == "blocker"]
+                assert plan.steps, document.name
+                assert len(blockers) == begun.count("# a blocker"), f"{document.name}: {blockers}"
+                seen += 1
+    assert seen >= 6
 
 
 def test_relative_links_of_documents_exist() -> None:
@@ -111,11 +112,30 @@ def test_relative_links_of_documents_exist() -> None:
 
 
 def test_examples_are_found_with_status_and_output() -> None:
-    """The parser of documents finds blocks, statuses and expected output, and a wrong example fails."""
-    text = "x\n```console\n$ gainwright a b   # exit status 2\nno\n$ gainwright c\n```\n```python\n1 / 0\n```\n"
-    (block,) = blocks(text, "console")
-    assert calls(block) == [Call("gainwright a b", 2, "no\n"), Call("gainwright c", 0, "")]
+    """The parser of documents finds blocks, files, statuses and expected output, and a wrong example fails."""
+    text = "x\n```console\n$ gainwright a b   # exit status 2\nno\n$ gainwright c\n```\n```python\n1 / 0\n```\n```csv\n# a.csv\n1,2\n```\n"
+    console, python, table = blocks(text)
+    assert calls(console.content) == [Call("gainwright a b", 2, "no\n"), Call("gainwright c", 0, "")]
+    assert (table.file, table.file_content, console.file) == ("a.csv", "1,2\n", "")
     with pytest.raises(ZeroDivisionError):
-        _execute(blocks(text, "python")[0], "text")
+        _execute(python.content, "text")
     with pytest.raises(AssertionError):
         _execute(">>> 1 + 1\n3\n", "text")
+
+
+def test_refreshed_document_shows_what_is_printed_now() -> None:
+    """Whole output is replaced, of shortened output the same stretches; what isn't shown or run stays as it is."""
+    text = "a\n```console\n$ one\nold\n$ two\n...\nTarget: 5 V\nof it\n...\n$ three\n$ four\nstays\n```\nb\n```yaml\n# f.yaml\n```\n"
+    seen: list[Block | Call] = []
+
+    def printed(shown: Block | Call) -> str | None:
+        seen.append(shown)
+        answers = {"one": "new\nlines\n", "two": "head\n\nTarget: 6 V\nof that\nrest\n", "three": "hidden\n"}
+        return answers.get(shown.line) if isinstance(shown, Call) else None
+
+    after = refreshed(text, printed)
+    assert after == text.replace("old\n", "new\nlines\n").replace("5 V\nof it", "6 V\nof that")
+    assert [shown.line if isinstance(shown, Call) else shown.file for shown in seen] == [
+        *["one", "two", "three", "four"],
+        "f.yaml",
+    ]
