@@ -47,6 +47,7 @@ class VoltsReading:
     sd_db : its standard deviation about the prediction, beyond that of the draws.
     wrong : probability that such a reading is completely wrong.
     through : the stages that the signal passed; each is off by the same in every reading behind it.
+    also_db : a further standard deviation under each hypothesis, shape (hypotheses,); None for none.
     """
 
     predicted_db: Floats
@@ -55,6 +56,7 @@ class VoltsReading:
     sd_db: float
     wrong: float
     through: frozenset[StageDoubt] = frozenset()
+    also_db: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,13 +150,21 @@ def posterior(log_prior: Floats, log_likelihood: Floats) -> Floats:
     return np.asarray(weight / np.sum(weight, axis=-1, keepdims=True))
 
 
-def weigh(prior: Floats, observations: Sequence[Observation], *, draws: int, unknown: float) -> Belief:
+def weigh(
+    prior: Floats,
+    observations: Sequence[Observation],
+    *,
+    draws: int,
+    unknown: float,
+    elsewhere: float | None = None,
+) -> Belief:
     """Return the belief.
 
     Parameters
     ----------
     prior : of each hypothesis, shape (hypotheses,); need not sum to 1.
     unknown : prior of a fault outside this model.
+    elsewhere : log likelihood of all observations under it; by default that of each by itself.
     """
     answers = _answers(observations, (len(prior), draws))
     volts = [(o.entry, o.volts) for o in observations if o.volts is not None]
@@ -171,9 +181,10 @@ def weigh(prior: Floats, observations: Sequence[Observation], *, draws: int, unk
     weight = mass / np.maximum(each, _TINY)[:, None]
     with np.errstate(divide="ignore"):
         evidence = np.log(each) + top
-    elsewhere = np.log(unknown) + sum(np.log(o.elsewhere) for o in observations)
+    if elsewhere is None:
+        elsewhere = sum(float(np.log(o.elsewhere)) for o in observations)
     known = np.log(total) + top + np.log1p(-unknown)
-    surprise = float(1 / (1 + np.exp(np.clip(known - elsewhere, -700, 700))))
+    surprise = float(1 / (1 + np.exp(np.clip(known - elsewhere - np.log(unknown), -700, 700))))
     wrong = _wrong(wrong_sets, [e for e, _ in volts], log_prior[:, None] - np.log(draws) + answers, top)
     effective = 1 / np.maximum(np.sum(weight**2, axis=1), _TINY)
     if kernels is not None:
@@ -261,6 +272,9 @@ def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
     if np.any(enough) and not np.all(enough):
         covariance[~enough] = np.mean(covariance[enough], axis=0)
     n = len(volts)
+    wide = np.zeros((len(predicted), n, n))
+    for k, v in enumerate(volts):
+        wide[:, k, k] = 0.0 if v.also_db is None else v.also_db**2
     h = (4 / (n + 2)) ** (1 / (n + 4)) * np.maximum(count, FEWEST) ** (-1 / (n + 4))
     squared = np.minimum(h, 0.9) ** 2
     shrink = np.sqrt(1 - squared)
@@ -273,7 +287,7 @@ def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
         mean[:, None] + shrink[:, None, None] * off,
         shrink,
         squared,
-        squared[:, None, None] * covariance + own,
+        squared[:, None, None] * covariance + own + wide,
         np.array([v.reads_db for v in volts]),
         tuple(range(n)),
         tuple(v.through for v in volts),

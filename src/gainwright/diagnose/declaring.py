@@ -88,7 +88,7 @@ def standing(
     """
     leading = tests.groups[0] if tests.groups else ()
     probability = float(sum(state.probability[state.place[i]] for i in leading))
-    likely = bool(state.entries) and probability >= ENOUGH
+    likely = bool(state.entries) and probability * (1 - state.surprise) >= ENOUGH
     causes = [state.active.hypotheses[i][0] for i in leading]
     asked = [_asks(e) for e in state.entries]
     # what was looked at again and came out otherwise was a mistake

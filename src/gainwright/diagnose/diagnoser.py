@@ -26,7 +26,7 @@ from gainwright.diagnose.shop_counts import (
     with_cases,
 )
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
-from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone
+from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone, mistaken
 from gainwright.jobfile import at_hand, instruments
 from gainwright.model import Check, Indicator, Multimeter, chain_kind, mended_cause
 
@@ -62,7 +62,9 @@ MOST_FOR_SWAP_AND_FEED = 60
 PAIRS_FROM, MOST_PAIRS = 14, 32
 """Pairs are made of so many causes, and so many that together explain most are evaluated."""
 PAIRS_WHEN = 0.15
-"""Probability of something other than one cause from which pairs of causes are evaluated."""
+"""Probability of a fault outside the model from which pairs of causes are evaluated."""
+PAIRS_WHEN_MISTAKEN = 0.5
+"""Probability that an entry is a mistake, under one cause, from which they are too."""
 PREDICTED_AGAIN = 5
 """The outcomes of so many tests that lead are predicted again from more draws."""
 SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed", "reverse_side")
@@ -211,7 +213,7 @@ class Diagnoser:
         single = fine if fine is not None else in_play
         joined = self._combine(rough, fine)
         surprise = single.belief.surprise
-        if len(evidence.entries) > 1 and surprise > PAIRS_WHEN:
+        if len(evidence.entries) > 1 and self._perhaps_two(evidence, joined, single, surprise):
             pairs = self._weigh_pairs(rough, evidence)
             if pairs is not None:
                 joined, surprise = _with_pairs(joined, pairs, surprise)
@@ -228,6 +230,11 @@ class Diagnoser:
             in_play,
             place,
         )
+
+    def _perhaps_two(self, evidence: Evidence, joined: _Combined, single: WeighedEnsemble, surprise: float) -> bool:
+        """Return whether one cause explains the evidence so badly that two may explain it better."""
+        doubts = mistaken(self.likelihoods(evidence), joined.probability, single.belief.wrong)
+        return surprise > PAIRS_WHEN or max(doubts) >= PAIRS_WHEN_MISTAKEN
 
     def _with_past(self, evidence: Evidence) -> Evidence:
         """Return evidence with what one of two faults did before it was mended as past: only where it did nothing is it kept."""

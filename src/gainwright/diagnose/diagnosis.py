@@ -16,6 +16,7 @@ from gainwright.diagnose.once_more import once_more
 from gainwright.diagnose.outcome_texts import describe_outcomes, healthy_outcome, outcomes_text, volts_text
 from gainwright.diagnose.ranking import ASKING, Ranked, predict_outcomes
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
+from gainwright.diagnose.weighed import mistaken
 from gainwright.diagnose.wording import describe_entry, describe_test
 from gainwright.model import (
     Multimeter,
@@ -44,8 +45,6 @@ if TYPE_CHECKING:
 
 SPEAKS = 0.5
 """An entry speaks for a cause if its log likelihood ratio to the average cause exceeds this; against, below minus twice it."""
-ODD = 0.06
-"""An answer less likely than this under a cause counts as a mistake under it."""
 CONTRADICTED = 0.3
 """Probability of an unknown fault, or of a wrong entry, from which it is reported."""
 NOTHING_ENOUGH = 0.5
@@ -79,7 +78,7 @@ def _diagnosis(
     causes = _causes(diagnoser, found, probability, error, likelihood)
     place = {(c.cause, c.where): i for i, c in enumerate(causes)}
     groups = _groups(state, tests, sound, place)
-    doubts = [_doubt(state, i, likelihood) for i in range(len(entries))]
+    doubts = mistaken(likelihood, state.probability, state.wrong)
     stands = standing(diagnoser, state, tests, likelihood, doubts)
     following = _next(state, diagnoser.job, _in_turn(state, diagnoser.job, tests, stands), tests, sound)
     shows_nothing = stands.nothing_shows and causes[0].cause in HEALTHY
@@ -92,7 +91,7 @@ def _diagnosis(
         tuple(_pair(p, h, diagnoser.job) for p, h in sorted(pairs, key=lambda pair: -pair[0])),
         following,
         len(state.entries),
-        _evidence(diagnoser, state, likelihood),
+        _evidence(diagnoser, state, doubts),
         state.surprise,
         _contradiction(diagnoser, state, likelihood, found, probability),
         done,
@@ -240,26 +239,16 @@ def _before(state: CauseProbabilities, candidate: Candidate) -> Floats | None:
     return np.array([float(lies_before(h)) for h in state.active.hypotheses])
 
 
-def _evidence(diagnoser: Diagnoser, state: CauseProbabilities, likelihood: Floats) -> tuple[EvidenceItem, ...]:
+def _evidence(diagnoser: Diagnoser, state: CauseProbabilities, doubts: Sequence[float]) -> tuple[EvidenceItem, ...]:
     return tuple(
         EvidenceItem(
             i + 1,
             describe_entry(entry, diagnoser.job),
             _expected(diagnoser, state.evidence, i),
-            _doubt(state, i, likelihood),
+            doubts[i],
         )
         for i, entry in enumerate(state.entries)
     )
-
-
-def _doubt(state: CauseProbabilities, index: int, likelihood: Floats) -> float:
-    """Return the probability that an entry is wrong: that of the causes under which its answer would be a mistake."""
-    if index in state.wrong:
-        return state.wrong[index]
-    belief = state.probability[: likelihood.shape[1]]
-    # of a few millivolts the chance of just that reading is small under every cause
-    beside = np.exp(likelihood[index] - np.max(likelihood[index]))
-    return float((beside < ODD) @ belief / max(float(belief.sum()), 1e-12))
 
 
 def _expected(diagnoser: Diagnoser, evidence: Evidence, index: int) -> str:
@@ -285,7 +274,7 @@ def _contradiction(
     """Return a sentence about the entry that contradicts the others, with the most probable cause without it."""
     if len(state.entries) < 2:
         return ""
-    doubts = [_doubt(state, i, likelihood) for i in range(len(state.entries))]
+    doubts = mistaken(likelihood, state.probability, state.wrong)
     if max(doubts) < CONTRADICTED and state.surprise < CONTRADICTED:
         return ""
     left = [belief.surprise for belief in diagnoser.without_each(state.evidence)]

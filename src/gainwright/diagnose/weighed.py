@@ -11,10 +11,11 @@ import numpy as np
 from gainwright.diagnose.belief import SPAN_DB, Belief, Observation, weigh, with_mistake
 from gainwright.diagnose.causes import PRIOR_UNKNOWN
 from gainwright.diagnose.observations import observe
+from gainwright.diagnose.outside import log_evidence
 from gainwright.model import as_mapping
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import numpy.typing as npt
 
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Rows = npt.NDArray[np.intp]
     Hypothesis = tuple[Cause, ...]
+
+ODD = 0.06
+"""An answer less likely than this under a cause counts as a mistake under it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +124,9 @@ class Pool:
         found = [
             _of_rows(o, rows) for i in evidence.order if i not in evidence.past for o in self.observations(evidence, i)
         ]
-        belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=unknown)
+        told = [(evidence.entries[i], self.observations(evidence, i)) for i in evidence.order if i not in evidence.past]
+        elsewhere = log_evidence(told, self.answer_model)
+        belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=unknown, elsewhere=elsewhere)
         return WeighedEnsemble(self.answer_model, belief, here)
 
 
@@ -146,3 +152,19 @@ def alone(o: Observation) -> Floats:
     variance = np.sum(weight * (v.predicted_db - mean[:, None]) ** 2, axis=1) + v.sd_db**2 + 0.25
     density = np.exp(-0.5 * (v.reads_db - mean) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
     return np.asarray((1 - v.wrong) * alive * density + v.wrong / SPAN_DB)
+
+
+def mistaken(likelihood: Floats, probability: Floats, wrong: Mapping[int, float]) -> list[float]:
+    """Return the probability that each entry is a mistake: that of the causes under which its answer would be one.
+
+    Parameters
+    ----------
+    likelihood : log, of each entry under each single cause, shape (entries, causes).
+    probability : of hypotheses, the single causes first.
+    wrong : entry -> probability that its volts are wrong, where it has some.
+    """
+    belief = probability[: likelihood.shape[1]]
+    # of a few millivolts the chance of just that reading is small under every cause
+    beside = np.exp(likelihood - np.max(likelihood, axis=1, keepdims=True, initial=-np.inf))
+    shares = (beside < ODD) @ belief / max(float(belief.sum()), 1e-12)
+    return [wrong.get(i, float(share)) for i, share in enumerate(shares)]

@@ -163,6 +163,24 @@ def test_surprise_rises_for_evidence_outside_the_model() -> None:
     assert make_diagnosis(Diagnoser(of), entries(said[:1], of)).surprise < 0.05
 
 
+def test_what_is_in_order_elsewhere_does_not_explain_a_contradiction() -> None:
+    """A fault that isn't modelled leaves the rest of the chain as it is: looks at other stages don't speak against it."""
+    of = job()
+    said = [
+        {"heard": "sub", **TONE, "is": "normal"},
+        {"check": "amp_sub.power_lamp", "is": "off"},
+        {"check": "amp_sub.supply_voltage", "reads": "0 V"},
+        {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "55 V"},
+    ]
+    right = [f"amp_high.{what}" for what in ("gain", "high_pass", "boost", "input_mode")] + ["desk.woofer.routing"]
+    elsewhere = [{"check": place, "is": "right"} for place in right]
+    elsewhere += [{"check": "amp_high.power_lamp", "is": "on"}, {"check": "amp_high.fuse", "is": "good"}]
+    diagnoser = Diagnoser(of)
+    before = diagnoser.weigh(entries(said, of)).surprise
+    assert diagnoser.weigh(entries(said + elsewhere, of)).surprise == pytest.approx(before, abs=0.1)
+    assert diagnoser.weigh(entries(elsewhere, of)).surprise < 0.05
+
+
 def test_draws_are_added_when_few_have_weight() -> None:
     """After sharp readings the leading hypotheses are evaluated with more draws, and enough of them have weight."""
     of = job()
