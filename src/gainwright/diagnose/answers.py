@@ -37,6 +37,8 @@ METER_LEADS_OHM = (0.05, 0.2, 0.5)
 """What the leads of an ohmmeter and their contacts add to a coil: least, usual, most (common practice, no published source)."""
 SIDES_DIFFER_DB = 3.0
 SPEAKERS = ("short", "low", "right", "high", "open")
+OPEN_RATIO = 3000.0
+"""Resistance over a coil's from which it is open: about 10 kohm, more than a bad contact has; less than a finger across the leads."""
 
 INSPECTED: dict[str, tuple[str, ...]] = {
     "source_muted": ("mute",),
@@ -294,4 +296,4 @@ def inspected_places(cause: str, where: str) -> tuple[str, ...]:
 
 def speaker_class(ratio: Any) -> npt.NDArray[np.intp]:
     """Return which of `SPEAKERS` a speaker's resistance over the expected one is."""
-    return np.asarray(np.digitize(np.asarray(ratio), [0.15, 0.72, 1.4, 50.0]))
+    return np.asarray(np.digitize(np.asarray(ratio), [0.15, 0.72, 1.4, OPEN_RATIO]))

@@ -32,6 +32,8 @@ TRIPS_BELOW = (0.15, 0.6)
 isn't published."""
 SOURCE_NEEDS_OHM = 1.5
 """Load below which the output stage of a head unit, made for 4 ohm, mutes itself."""
+SOURCE_MUTES_ALL = 0.5
+"""Share of head units that mute all their outputs then; others mute that one, or go on and give what their current limit leaves."""
 
 
 def with_protection(change: Change, chain: Chain, hidden: Floats) -> Change:
@@ -49,7 +51,11 @@ def with_protection(change: Change, chain: Chain, hidden: Floats) -> Change:
             bound = share * min(rating.load.nominal for rating in stage.power)
             tripped = protects & (load_ohm(change, chain, node) < bound)
         else:
-            tripped = np.asarray(load_ohm(change, chain, node) < SOURCE_NEEDS_OHM)
+            tripped = protects & (load_ohm(change, chain, node) < SOURCE_NEEDS_OHM)
+            alone = tripped & (hidden[:, 2] >= SOURCE_MUTES_ALL)
+            if np.any(alone):
+                change.gain[node] = np.where(alone, 0.0, change.gain.get(node, 1.0))
+            tripped = tripped & ~alone
         if np.any(tripped):
             _switch_off(change, chain, node, np.broadcast_to(tripped, protects.shape))
     return change

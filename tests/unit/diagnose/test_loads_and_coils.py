@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from gainwright.diagnose import Cause, Diagnoser, make_diagnosis
@@ -21,6 +22,15 @@ stages:
   head: {kind: head_unit, rated_output: 2 V, volume: {steps: 30, at: 26}, outputs: {main: {}}}
   amp: {kind: amplifier, from: head.main, power: 80 W @ 4 ohm, sensitivity: 0.2 .. 5 V, gain: {at: 60 %}}
   doors: {kind: speaker, from: amp, impedance: 4 ohm}
+"""
+POWERED = """
+format: 1
+title: Speakers on a head unit
+instruments: {meter: {kind: multimeter, true_rms: yes, counts: 60000, accuracy: 1 % + 3 counts}}
+stages:
+  head: {kind: head_unit, rated_output: 8 V, speaker_level: yes, volume: {steps: 30, at: 26}, outputs: {front: {}, rear: {}}}
+  doors: {kind: speaker, from: head.front, impedance: 4 ohm}
+  rear: {kind: speaker, from: head.rear, impedance: 4 ohm}
 """
 
 
@@ -78,3 +88,32 @@ def test_stray_millivolts_of_a_dead_amplifier_are_no_mistake() -> None:
         found = make_diagnosis(diagnoser, entries)
         assert found.causes[0].cause == "amplifier_no_supply"
         assert found.evidence[3].doubt < 0.3, reads
+
+
+def test_ohms_through_a_bad_contact_are_not_an_open_coil(model: AnswerModel) -> None:
+    """A meter that shows 180 ohm at a speaker's lead shows a bad contact: a lead or coil that is open shows none."""
+    entry = read_entry({"check": "doors.resistance", "reads": "180 ohm"}, model.chain.job)
+    (found,) = observe(0, entry, model)
+    assert found.chance is not None
+    bad, opened, coil = (
+        found.chance[of(model, cause, where)].mean()
+        for cause, where in (
+            ("lead_resistive", "lead:amp-doors"),
+            ("lead_open", "lead:amp-doors"),
+            ("speaker_open", "doors"),
+        )
+    )
+    assert bad > 0.5
+    assert max(opened, coil) < 0.05
+
+
+def test_a_head_unit_with_a_shorted_speaker_may_play_on() -> None:
+    """Of a head unit's own amplifiers some mute all outputs, some the shorted one alone, some give what their limit leaves."""
+    job = read_job_text(POWERED).job
+    model = Diagnoser(job).rough
+    change = model.changes[of(model, "speaker_shorted", "rear")]
+    gains = {str(node): np.broadcast_to(gain, (model.ensemble.draws,)) for node, gain in change.gain.items()}
+    other, own = gains["head.front.left"], np.minimum(gains["head.rear.left"], gains["head.rear.right"])
+    assert 0.2 < np.mean(other == 0) < 0.7
+    assert np.mean(own == 0) > np.mean(other == 0) + 0.1
+    assert np.mean(own == 1) > 0.1
