@@ -40,6 +40,7 @@ UNITS = {
     "dbu": "dBu",
     "dbv": "dBV",
     "dbspl": "dB SPL",
+    "dba": "dB(A)",
     "lufs": "LUFS",
     "bits": "bit",
     "minutes": "min",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -52,3 +54,26 @@ def test_delay_and_wavelength() -> None:
     assert 48e3 / speed == pytest.approx(139.86, abs=1e-2)
     assert 850 / speed == pytest.approx(2.4766, abs=1e-4)
     assert speed / 80 == pytest.approx(4.290, abs=5.1e-4)
+
+
+def test_all_of_a_watt_as_sound() -> None:
+    """Small 1972: a speaker of 1 % reference efficiency gives 92 dB at 1 m for 1 W into half space (figure from memory, to 0.2 dB)."""
+    level = float(physics.sound_level_of_power_db(power_w=0.01, distance_m=1.0))
+    assert level == pytest.approx(92.0, abs=0.2)
+    further = float(physics.sound_level_of_power_db(power_w=0.01, distance_m=2.0))
+    assert level - further == pytest.approx(20 * math.log10(2))
+
+
+def test_a_closed_cabin_is_an_air_spring() -> None:
+    """A cone that moves V litres compresses the air by gamma P0 V/V0 (adiabatic gas law); in the open it radiates as a monopole on a baffle.
+
+    Another way than rho c^2: gamma 1.4, 101.325 kPa, 1.2041 kg/m^3, to 1 %; and the gain falls by 12 dB an octave.
+    """
+    moved_m3, volume_m3, distance_m = 1e-4, 3.0, 1.5
+    for hz in (20.0, 40.0, 63.0):
+        inside = 1.4 * 101_325 * moved_m3 / volume_m3
+        outside = 1.2041 * (2 * math.pi * hz) ** 2 * moved_m3 / (2 * math.pi * distance_m)
+        found = physics.cabin_pressure_ratio(frequency_hz=hz, distance_m=distance_m, volume_m3=volume_m3)
+        assert float(found) == pytest.approx(inside / outside, rel=0.01)
+    low, high = physics.cabin_pressure_ratio(frequency_hz=np.array([20.0, 40.0]), distance_m=1.0, volume_m3=3.0)
+    assert 20 * math.log10(low / high) == pytest.approx(12.04, abs=0.01)

@@ -293,6 +293,9 @@ class Speaker(FedStage):
     re: AboveZeroOhms | None = Field(default=None, description="DC resistance of one coil, as a meter reads it (Re)")
     power: Power | None = None
     sensitivity: SensitivityField | None = None
+    distance: AboveZeroLength | None = Field(
+        default=None, description="from its cone to the nearest ear in the vehicle"
+    )
     protect_below: Frequency | None = None
     resonance: Frequency | None = Field(default=None, description="in free air, as the data sheet says (fs)")
     qts: Number | None = None

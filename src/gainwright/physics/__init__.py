@@ -4,7 +4,7 @@ Nothing here depends on the model. Arguments are keyword-only, in SI units or de
 of cases is the leading axis. docs/model.md lists every formula.
 """
 
-from gainwright.physics.acoustics import speaker_spl, speed_of_sound
+from gainwright.physics.acoustics import cabin_pressure_ratio, sound_level_of_power_db, speaker_spl, speed_of_sound
 from gainwright.physics.clipping import (
     clipped_sine_fundamental,
     clipped_sine_harmonic,
@@ -45,7 +45,12 @@ from gainwright.physics.filters import (
 )
 from gainwright.physics.fuses import PVC_FINAL_C, PVC_INITIAL_C, short_circuit_factor, withstands_s
 from gainwright.physics.hearing import (
+    EU_LIMIT_DBA,
+    EU_LOWER_ACTION_DBA,
+    EU_UPPER_ACTION_DBA,
+    a_weighted_level_dba,
     daily_dose,
+    daily_exposure_level_dba,
     niosh_permissible_time_s,
     niosh_time_weighted_average_dba,
     osha_permissible_time_s,
@@ -107,6 +112,9 @@ __all__ = [
     "COPPER_RESISTIVITY_OHM_M",
     "DBU_REFERENCE_V",
     "DBV_REFERENCE_V",
+    "EU_LIMIT_DBA",
+    "EU_LOWER_ACTION_DBA",
+    "EU_UPPER_ACTION_DBA",
     "GAUSSIAN_MEAN_ABS",
     "PVC_FINAL_C",
     "PVC_INITIAL_C",
@@ -115,6 +123,7 @@ __all__ = [
     "Box",
     "CoilHeat",
     "Driver",
+    "a_weighted_level_dba",
     "a_weighting_db",
     "average_responding_reading",
     "awg_area_m2",
@@ -123,6 +132,7 @@ __all__ = [
     "boat_ampacity_a",
     "butterworth_response",
     "c_weighting_db",
+    "cabin_pressure_ratio",
     "class5_max_ohm_per_km",
     "class_b_power",
     "class_d_power",
@@ -140,6 +150,7 @@ __all__ = [
     "copper_temperature_factor",
     "corner_for_loss",
     "daily_dose",
+    "daily_exposure_level_dba",
     "db_from_ratio",
     "dbfs_from_rms",
     "dbu_from_volts",
@@ -177,6 +188,7 @@ __all__ = [
     "share_on",
     "short_circuit_factor",
     "sine_peak_from_rms",
+    "sound_level_of_power_db",
     "speaker_spl",
     "speed_of_sound",
     "standard_uncertainty",

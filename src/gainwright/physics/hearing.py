@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.physics.noise import a_weighting_db
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -20,6 +22,29 @@ NIOSH_CRITERION_DBA = 85.0
 OSHA_CRITERION_DBA = 90.0
 H870_WEEKLY_DBA = {1: 80.0, 2: 75.0}
 """Mode of ITU-T H.870 -> permissible level for 40 hours a week: 1 adults, 2 children and sensitive people."""
+
+
+EU_LOWER_ACTION_DBA, EU_UPPER_ACTION_DBA, EU_LIMIT_DBA = 80.0, 85.0, 87.0
+"""Daily exposure levels of directive 2003/10/EC, article 3: lower and upper action value, and the limit, which counts at the ear under its protection."""
+
+
+def a_weighted_level_dba(*, level_db: Any, frequency_hz: Any) -> Floats:
+    """Return the A-weighted level of a tone, dB(A): its level plus the weighting at its frequency.
+
+    IEC 61672-1:2013, `a_weighting_db` with its validity. What all rules limit: 103 dB at 40 Hz are 68.4 dB(A).
+    """
+    return np.asarray(np.asarray(level_db, dtype=np.float64) + a_weighting_db(frequency_hz=frequency_hz))
+
+
+def daily_exposure_level_dba(*, level_dba: Any, duration_s: Any) -> Floats:
+    """Return the noise exposure level of a day normalized to 8 h, L_EX,8h, dB(A): 10 lg(sum(t 10^(L/10))/8 h), along the last axis.
+
+    ISO 1999:2013, ISO 9612:2009 (clauses from memory), as directive 2003/10/EC, article 2, uses it. Valid for steady levels that
+    together make up the day; -inf without any.
+    """
+    energy = np.asarray(duration_s, dtype=np.float64) * 10 ** (np.asarray(level_dba, dtype=np.float64) / 10)
+    with np.errstate(divide="ignore"):
+        return np.asarray(10 * np.log10(np.sum(np.atleast_1d(energy), axis=-1) / (8 * HOUR_S)))
 
 
 def niosh_permissible_time_s(*, level_dba: Any) -> Floats:

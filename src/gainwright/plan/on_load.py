@@ -6,12 +6,18 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from gainwright.model import Speaker
 from gainwright.plan.strapping import halves
-from gainwright.solve import speaker_unit, tone_load
+from gainwright.solve import ear_level, speaker_unit, tone_load
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from gainwright.plan.context import End, PlanContext
+    from gainwright.plan.settled import Settled
+    from gainwright.solve import EarLevel
 
 LONGEST_S, SHORTEST_S = 5.0, 2.0
 """How long such a tone plays at most, and the least time in which a meter settles and is read (common practice, no published source)."""
@@ -57,3 +63,19 @@ def tone_on_load(context: PlanContext, end: End, target_v: float) -> ToneOnLoad 
             return ToneOnLoad(lower_db, seconds, pause)
         lower_db += STEP_DB
     return None
+
+
+def heard_level(
+    context: PlanContext, settled: Iterable[Settled], *, tone_hz: float, level_dbfs: float
+) -> EarLevel | None:
+    """Return how loud a tone is at the ear when all speakers are connected and the chain stands as it was set up.
+
+    Parameters
+    ----------
+    level_dbfs : of the tone, less what the volume is below its clean limit.
+    """
+    volts: dict[str, float] = {}
+    for one in settled:
+        found = float(one.volts(context.restored, np.array([tone_hz]), level_dbfs)[0])
+        volts[one.end.stage] = max(found, volts.get(one.end.stage, 0.0))
+    return ear_level(context.chain, tone_hz=tone_hz, volts=volts)

@@ -25,7 +25,7 @@ from gainwright.plan.source_findings import source_findings
 from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, source_limits, source_steps
 from gainwright.plan.strapping import check_pairs, prove_pairs
 from gainwright.plan.targets import target
-from gainwright.plan.verification import restore, verify
+from gainwright.plan.verification import restore, settled_outputs, verify
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -90,9 +90,10 @@ def _planned(job: Job, learned: Mapping[str, Floats] | None) -> Plan:
     ]
     steps += [*processor_steps(context, found), *amplifier_steps(context, found, targets)]
     steps += prove_pairs(context, targets)
-    last = list(verify(context, found, targets))
+    settled = settled_outputs(context, found, targets)
+    last = list(verify(context, found, settled))
     steps += [*restore(context), *(s for s in last if isinstance(s, Step))]
-    on_load = list(supply_under_load(context, targets))
+    on_load = list(supply_under_load(context, targets, settled))
     steps += [s for s in on_load if isinstance(s, Step)]
     findings = check(context, found.governing_by_end(), targets)
     findings += [f for f in (*source, *last, *on_load) if isinstance(f, Finding)]

@@ -15,13 +15,13 @@ from gainwright.model import (
     lead_words,
     stage_title,
     supply_path,
-    unit_of,
     volume_of,
 )
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.inner_gains import inner_amplifiers
-from gainwright.plan.on_load import tone_on_load
+from gainwright.plan.largest_draw import hungriest, rated_w
+from gainwright.plan.on_load import heard_level, tone_on_load
 from gainwright.plan.outside import by_side
 from gainwright.plan.result import Expect, Finding, Step
 from gainwright.plan.supply_expected import supply_on_load
@@ -33,12 +33,13 @@ WIDER = 1.96 / 1.645
 """A normal distribution's 97.5 % quantile over its 95 % quantile."""
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from gainwright.model import LeadRun
     from gainwright.plan.context import PlanContext
     from gainwright.plan.controls import FilterControl
     from gainwright.plan.result import Target
+    from gainwright.plan.settled import Settled
 
 
 def prepare(context: PlanContext) -> Iterator[Step]:
@@ -62,7 +63,7 @@ def prepare(context: PlanContext) -> Iterator[Step]:
 def supply(context: PlanContext) -> Iterator[Step]:
     """Yield the reading of each supply, at the case on it that draws most, before anything is set at it."""
     meter = context.meter()
-    paths = dict.fromkeys(supply_path(context.job, name, "running") for name in _rated_w(context))
+    paths = dict.fromkeys(supply_path(context.job, name, "running") for name in rated_w(context))
     for i, path in enumerate(paths):
         unit, name = hungriest(context, path)
         yield Step(
@@ -98,7 +99,9 @@ def reconnect(context: PlanContext) -> Iterator[Step]:
     )
 
 
-def supply_under_load(context: PlanContext, targets: Mapping[str, Target]) -> Iterator[Step | Finding]:
+def supply_under_load(
+    context: PlanContext, targets: Mapping[str, Target], settled: Iterable[Settled]
+) -> Iterator[Step | Finding]:
     """Yield the reading of the supply at the case that draws most, while its largest amplifier delivers."""
     unit, amplifier = hungriest(context)
     end = next((e for e in context.ends if e.stage == amplifier), None)
@@ -143,6 +146,7 @@ def supply_under_load(context: PlanContext, targets: Mapping[str, Target]) -> It
         ),
         seconds_at_most=borne.seconds,
         pause_seconds=borne.pause_seconds or None,
+        ear=heard_level(context, settled, tone_hz=end.tone_hz, level_dbfs=-end.allowance_db - borne.lower_db),
         **by_side(
             low=say(
                 "a thin cable, a bad ground, a weak battery or alternator. Have it repaired, or write the voltage read as running in the job and plan again."
@@ -152,33 +156,6 @@ def supply_under_load(context: PlanContext, targets: Mapping[str, Target]) -> It
             ),
         ),
     )
-
-
-def _rated_w(context: PlanContext) -> dict[str, float]:
-    """Return amplifier -> the power of all its sides at its highest rating."""
-    nominal = context.chain.nominal()
-    return {
-        name: max(nominal[f"{name}.power.{i}"] for i in range(len(stage.power)))
-        * len(context.chain.wiring.outputs(name))
-        for name, stage in context.job.stages.items()
-        if isinstance(stage, Amplifier)
-    }
-
-
-def hungriest(context: PlanContext, path: str = "") -> tuple[str, str]:
-    """Return the case that draws most at its ratings, and its largest amplifier; empty texts if there is none.
-
-    Parameters
-    ----------
-    path : of the supply whose cases are compared; all of them when empty.
-    """
-    watts = _rated_w(context)
-    units: dict[str, list[str]] = {}
-    for name in watts:
-        if not path or supply_path(context.job, name, "running") == path:
-            units.setdefault(unit_of(context.job, name), []).append(name)
-    unit = max(units, key=lambda u: sum(watts[name] for name in units[u]), default="")
-    return unit, max(units.get(unit, [""]), key=lambda name: watts.get(name, 0.0))
 
 
 def _running(context: PlanContext, path: str) -> Expect:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from gainwright.results import Number
+from gainwright.solve.ear_level import EarLevel
 
 Phase = Literal["prepare", "leads", "controls", "source", "processor", "amplifier", "restore", "verify"]
 Severity = Literal["blocker", "caution", "note"]
@@ -74,6 +75,7 @@ class Step:
     volume : where the source's volume stands; empty while the system is off.
     seconds_at_most : how long its tone may play at a time; None where nothing plays at full level.
     pause_seconds : the least pause until its tone plays again, so that no coil overheats; None where none is needed.
+    ear : how loud its tone is at the ear; None where no speaker is connected, or the tone isn't known.
     file : name of its tone in the plan's set of tones.
     where_text : where it is read, or the control that is set, in words.
     note : a few words beside the reading or setting where several steps stand in one line.
@@ -105,6 +107,7 @@ class Step:
     note: str = ""
     if_low: str = ""
     if_high: str = ""
+    ear: EarLevel | None = None
 
 
 @dataclass(frozen=True, slots=True)

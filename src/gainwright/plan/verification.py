@@ -49,20 +49,24 @@ def restore(context: PlanContext) -> Iterator[Step]:
         )
 
 
-def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> Iterator[Step | Finding]:
-    """Yield the steps that prove the filters, compare levels and sides, note the volume, and check the sound.
-
-    A filter that no reading can prove is a finding. Ends with speakers that a low tone destroys come first.
-    """
+def settled_outputs(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> list[Settled]:
+    """Return the outputs of the ends after the set-up, those with speakers that a low tone destroys first."""
     ends = sorted(context.ends, key=lambda end: -_protected_below_hz(context, end))
     limits = found.governing_by_end()
-    settled = [
+    return [
         Settled(
             context, end, nodes, limits[end.stage], None if has_fixed_gain(context, end) else targets.get(end.stage)
         )
         for end in ends
         for nodes in _by_output(end)
     ]
+
+
+def verify(context: PlanContext, found: SourceLimits, settled: list[Settled]) -> Iterator[Step | Finding]:
+    """Yield the steps that prove the filters, compare levels and sides, note the volume, and check the sound.
+
+    A filter that no reading can prove is a finding.
+    """
     yield from proofs(context, settled)
     for one in settled:
         yield from _levels(context, one)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from gainwright import physics
 from gainwright.model import Speaker, the_place
 from gainwright.report.paper import Block, Paragraph, Table
+from gainwright.solve import sensitivity_level_db, speaker_volts
 from gainwright.texts import say, sentence
 
 if TYPE_CHECKING:
@@ -24,21 +25,11 @@ LONGEST_S = 24 * 3600.0
 
 def loudest_db(chain: Chain, targets: Sequence[Target]) -> dict[str, float]:
     """Return speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field."""
-    wiring, nominal = chain.wiring, chain.nominal()
-    found = {}
+    volts, found = {t.stage: t.v_rms for t in targets}, dict[str, float]()
     for name, stage in chain.job.stages.items():
-        if isinstance(stage, Speaker) and stage.sensitivity is not None and stage.sensitivity.level.known:
-            feeding = {f.node.stage for port in wiring.ports(name) for f in wiring.feeds[port]}
-            for t in targets:
-                if t.stage in feeding:
-                    spl = physics.speaker_spl(
-                        sensitivity_db=stage.sensitivity.level.nominal,
-                        reference="1 W" if stage.sensitivity.per_watt else "2.83 V",
-                        voltage_v=t.v_rms,
-                        impedance_ohm=nominal[f"{name}.impedance"],
-                        distance_m=1.0,
-                    )
-                    found[name] = float(spl)
+        if isinstance(stage, Speaker) and (across := speaker_volts(chain, name, volts)) > 0:
+            level = sensitivity_level_db(chain, name, volts=across)
+            found |= {} if level is None else {name: level}
     return found
 
 
@@ -112,7 +103,7 @@ def hearing_blocks(job: Job, loud: dict[str, float], tones: dict[str, float]) ->
 def _speaker_row(job: Job, name: str, spl: float, tone_hz: float | None) -> tuple[str, str, str, str]:
     """Return a speaker, its level, the same A-weighted, and the time that NIOSH recommends at most, a day being the longest."""
     shown = sentence(the_place(job, name))
-    weighted = spl if tone_hz is None else spl + float(physics.a_weighting_db(frequency_hz=tone_hz))
+    weighted = spl if tone_hz is None else float(physics.a_weighted_level_dba(level_db=spl, frequency_hz=tone_hz))
     seconds = float(physics.niosh_permissible_time_s(level_dba=min(weighted, LOUDEST_DBA)))
     at = f"{spl:.0f} dB" if tone_hz is None else say("{db} dB at {hz} Hz", db=f"{spl:.0f}", hz=f"{tone_hz:g}")
     return shown, at, f"{weighted:.0f} dB", hours_text(min(seconds, LONGEST_S))

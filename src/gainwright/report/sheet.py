@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gainwright.plan import Expect, Line, Plan, Step
+    from gainwright.solve import EarLevel
 
 UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": say("ohm"), "step": say("step")}
 UNSEEN = say("These instruments can't show this: see the findings.")
@@ -229,11 +231,22 @@ def tone_text(step: Step) -> str:
     if step.seconds_at_most is None:
         return say("Tone {file}.", file=step.file)
     seconds = f"{step.seconds_at_most:g}"
-    if step.pause_seconds is None:
-        return say("Tone {file}, at most {seconds} s at a time.", file=step.file, seconds=seconds)
-    return say(
-        "Tone {file}, at most {seconds} s at a time, then {pause} s of pause.",
-        file=step.file,
-        seconds=seconds,
-        pause=f"{step.pause_seconds:g}",
-    )
+    tone = say("Tone {file}, at most {seconds} s at a time.", file=step.file, seconds=seconds)
+    if step.pause_seconds is not None:
+        tone = say(
+            "Tone {file}, at most {seconds} s at a time, then {pause} s of pause.",
+            file=step.file,
+            seconds=seconds,
+            pause=f"{step.pause_seconds:g}",
+        )
+    if step.ear is None:
+        return tone
+    return joined([tone, say("At the ear {level}.", level=ear_text(step.ear))], by="{a} {b}")
+
+
+def ear_text(ear: EarLevel) -> str:
+    """Return how loud a tone is at the ear: `64 to 96 dB(A), estimated`."""
+    high = f"{math.ceil(ear.level_dba_high)}"
+    if ear.level_dba_low is None:
+        return say("at most {high} dB(A), as no speaker's sensitivity is known", high=high)
+    return say("{low} to {high} dB(A), estimated", low=f"{math.floor(ear.level_dba_low)}", high=high)

@@ -4,6 +4,7 @@ from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ,
 from gainwright.solve.amplifier_draw import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Voltage, amplifier_draw_w, sine
 from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
+from gainwright.solve.ear_level import EarLevel, ear_level, sensitivity_level_db, speaker_volts
 from gainwright.solve.electrics import MUTED_TRAVEL, response
 from gainwright.solve.impedance_curves import ImpedanceCurve
 from gainwright.solve.instruments import (
@@ -47,6 +48,7 @@ __all__ = [
     "Branch",
     "Chain",
     "Conditions",
+    "EarLevel",
     "ImpedanceCurve",
     "InstrumentReading",
     "Levels",
@@ -67,6 +69,7 @@ __all__ = [
     "amplifier_draw_w",
     "area_m2",
     "cable_ohm",
+    "ear_level",
     "good_lead_ohm",
     "grounded_nodes",
     "input_ohm",
@@ -82,11 +85,13 @@ __all__ = [
     "recorder_reading",
     "resolution_v",
     "response",
+    "sensitivity_level_db",
     "set_up_tone_hz",
     "sine",
     "sound_lead_ohm",
     "source_of",
     "speaker_unit",
+    "speaker_volts",
     "supply_tree",
     "tone_limits_hz",
     "tone_load",

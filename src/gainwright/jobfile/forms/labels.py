@@ -172,6 +172,7 @@ IF_EMPTY = {
     "protect_below": "no lower limit",
     "power": "it sets no limit",
     "sensitivity": "its sound level is not predicted",
+    "distance": "0.5 to 2 m",
     "resonance": "not used",
     "levelling": "off",
     "balanced_input": "unknown, where a balanced output feeds it",

@@ -121,6 +121,13 @@ class ShownStep:
         )
         return say("{what}, {unit}", what=instrument_title(step.instrument) or say("The reading"), unit=at)
 
+    @property
+    def ear(self) -> str:
+        """How loud its tone is at the ear, in words; empty where none is heard."""
+        from gainwright.report.sheet import ear_text
+
+        return "" if self.state.step.ear is None else ear_text(self.state.step.ear)
+
     def control(self, name: str) -> str:
         """Return a control in words, to begin a line."""
         from gainwright.plan import control_words
