@@ -72,6 +72,20 @@ def test_undo_and_redo_move_between_versions(store: Store) -> None:
     assert store.jobs.get(job.id).revision == 8
 
 
+def test_jobs_of_a_day_are_those_with_entries_then(store: Store) -> None:
+    """From the first moment on, before the last; each once, jobs without entries and deleted ones left out."""
+    one, other, gone = (store.jobs.add(title=title, text="-") for title in ("one", "other", "gone"))
+    store.jobs.add(title="never begun", text="-")
+    begin = datetime.now(UTC)
+    for job, step in ((one, "a"), (one, "b"), (other, "a"), (gone, "a")):
+        entry = store.runs.add(job.id, step=step, kind="done", text="", value={}, by="phone", seen=0)
+    store.jobs.put(gone.id, "deleted")
+    assert sorted(store.runs.jobs_between(begin, entry.at + timedelta(seconds=1))) == sorted((one.id, other.id))
+    assert store.runs.jobs_between(begin - timedelta(days=1), begin) == []
+    first = store.runs.entries(one.id)[0].at
+    assert store.runs.jobs_between(first, first + timedelta(microseconds=1)) == [one.id]
+
+
 @pytest.mark.parametrize("seen", [0, 1, 3, -1, 2**70])
 def test_a_job_changed_meanwhile_is_not_overwritten(store: Store, seen: int) -> None:
     """Neither by a write nor by undo or redo based on another revision."""

@@ -163,6 +163,9 @@ class Runs(Protocol):
     def entries(self, job: str) -> list[RunEntry]:
         """Return all entries, in order."""
 
+    def jobs_between(self, begin: datetime, end: datetime) -> list[str]:
+        """Return the jobs with an entry made from `begin` on and before `end`, except deleted ones."""
+
     def add(
         self,
         job: str,

@@ -14,6 +14,7 @@ from gainwright.cli import (
     class_exercises,
     documentation,
     faults,
+    hearing,
     jobs,
     music,
     papers,
@@ -31,7 +32,20 @@ from gainwright.errors import GainwrightError, exit_status
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-COMMANDS = (jobs, recordings, readings, music, power, faults, class_exercises, papers, server, store, documentation)
+COMMANDS = (
+    jobs,
+    recordings,
+    readings,
+    music,
+    power,
+    hearing,
+    faults,
+    class_exercises,
+    papers,
+    server,
+    store,
+    documentation,
+)
 """Modules whose functions are the commands."""
 
 

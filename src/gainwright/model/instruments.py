@@ -16,6 +16,7 @@ from gainwright.model.fields import (
     Frozen,
     MarkField,
     Ratio,
+    SoundLevel,
     YesNo,
     by_kind,
 )
@@ -43,6 +44,10 @@ class Recorder(Frozen):
         default=False, description="whether its input is balanced; else its ground is the vehicle's or the mains'"
     )
     attenuator: Ratio | None = None
+    full_scale_sound: SoundLevel | None = Field(
+        default=None,
+        description="level at its measuring microphone at which it is full, as its sound calibrator gives it",
+    )
     rate: Frequency | None = None
     input_impedance: AboveZeroOhms | None = None
 

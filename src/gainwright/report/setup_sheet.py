@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from gainwright.plan import Plan, full_scale_text
 from gainwright.report.figures import volts
+from gainwright.report.hearing_dose import dose_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Heading, Paper, Paragraph, StepBlock, Table, subtitle
 from gainwright.report.sheet import SheetLine, sheet_lines
 from gainwright.report.text import BLOCKED, PHASES, RESULTS, SET_BY, finding_texts
+from gainwright.solve.hearing_dose import DayHearing
 from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
@@ -28,10 +30,13 @@ class SetupData:
     plan: Plan
     customer: str
     vehicle: str
+    hearing: DayHearing | None = None
 
 
-def setup_sheet(job: Job, plan: Plan, *, date: str = "", short: bool = False) -> Paper:
-    """Return the sheet of a plan, in full or with one line a step."""
+def setup_sheet(
+    job: Job, plan: Plan, *, date: str = "", short: bool = False, hearing: DayHearing | None = None
+) -> Paper:
+    """Return the sheet of a plan, in full or with one line a step; with the hearing dose of its run, if it has begun."""
     blocks: list[Block] = []
     first = finding_texts(f for f in plan.findings if f.severity != "note")
     notes = finding_texts(f for f in plan.findings if f.severity == "note" and f.code not in PLANNED_ROUND)
@@ -48,13 +53,15 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "", short: bool = False) ->
     blocks += [Heading(say("Targets")), _targets(plan)] if plan.targets and not plan.blocked else []
     blocks += [Paragraph(text) for text in map(full_scale_text, plan.full_scale) if text]
     blocks += [Heading(say("Remarks")), BulletList(tuple(text for _, text in notes))] if notes and not short else []
+    dose = dose_blocks(hearing, job) if hearing is not None else []
+    blocks += [Heading(say("Hearing")), *dose] if dose else []
     blocks += [BlankLines((say("Done by"), say("Date"), say("Notes")))]
     return Paper(
         "setup",
         job.title or say("Set-up sheet"),
         subtitle(say("Set-up sheet") if job.title else "", job.customer, job.vehicle.description, date),
         tuple(blocks),
-        SetupData(plan, job.customer, job.vehicle.description),
+        SetupData(plan, job.customer, job.vehicle.description, hearing),
         date,
         SHORT_PAGES if short else None,
     )

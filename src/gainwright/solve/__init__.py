@@ -6,6 +6,7 @@ from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.ear_level import EarLevel, ear_level, sensitivity_level_db, speaker_volts
 from gainwright.solve.electrics import MUTED_TRAVEL, response
+from gainwright.solve.hearing_dose import DayHearing, Exposure, HearingDose, hearing_dose
 from gainwright.solve.impedance_curves import ImpedanceCurve
 from gainwright.solve.instruments import (
     InstrumentReading,
@@ -48,7 +49,10 @@ __all__ = [
     "Branch",
     "Chain",
     "Conditions",
+    "DayHearing",
     "EarLevel",
+    "Exposure",
+    "HearingDose",
     "ImpedanceCurve",
     "InstrumentReading",
     "Levels",
@@ -72,6 +76,7 @@ __all__ = [
     "ear_level",
     "good_lead_ohm",
     "grounded_nodes",
+    "hearing_dose",
     "input_ohm",
     "levels",
     "limits_first",

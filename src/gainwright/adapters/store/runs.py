@@ -8,12 +8,13 @@ import sqlalchemy as sa
 
 from gainwright.adapters.store.digests import sealed, verified
 from gainwright.adapters.store.jobs import lock_job, refuse_deleted
-from gainwright.adapters.store.tables import now, run_entry, writable
+from gainwright.adapters.store.tables import job, now, run_entry, writable
 from gainwright.app.store import ConflictError, RunEntry
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import datetime
 
     from gainwright.adapters.store.database import Database
     from gainwright.adapters.store.tables import AnyRow
@@ -43,6 +44,15 @@ class SqlRuns:
         with self._database.read() as connection:
             rows = connection.execute(wanted).all()
         return [_entry(row) for row in rows]
+
+    def jobs_between(self, begin: datetime, end: datetime) -> list[str]:
+        """Return the jobs, deleted ones excepted, with an entry made from `begin` on and before `end`."""
+        there = sa.select(job.c.id).where(
+            job.c.shelf != "deleted",
+            sa.exists().where(run_entry.c.job == job.c.id, run_entry.c.at >= begin, run_entry.c.at < end),
+        )
+        with self._database.read() as connection:
+            return list(connection.execute(there.order_by(job.c.id)).scalars())
 
     def add(
         self,

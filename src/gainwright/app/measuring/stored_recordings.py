@@ -149,11 +149,12 @@ def import_recording(store: Store, job: str, upload: IO[bytes], *, name: str, fi
 
 @dataclass(frozen=True, slots=True)
 class ListedRecording:
-    """A recording as a job's list shows it: whether it goes onto the handover, and whether it was removed."""
+    """A recording as a job's list shows it: whether it goes onto the handover, was removed, was made at the ear."""
 
     recording: StoredRecording
     handover: bool
     removed: bool
+    at_ear: bool = False
 
 
 def list_recordings(store: Store, job: str) -> list[ListedRecording]:
@@ -166,7 +167,7 @@ def list_recordings(store: Store, job: str) -> list[ListedRecording]:
         if removed and found is not None and age_s - marks.get("removed_age", 0) > RESTORABLE_FOR.total_seconds():
             _delete(store, found)
             continue
-        listed.append(ListedRecording(recording, bool(marks.get("handover")), removed))
+        listed.append(ListedRecording(recording, bool(marks.get("handover")), removed, bool(marks.get("at_ear"))))
     return listed
 
 
@@ -194,7 +195,7 @@ def recording_of(store: Store, job: str, recording: str) -> StoredRecording:
 
 
 def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
-    """Apply `handover`, `no_handover`, `remove` or `put_back` to a recording of a job; what others mark meanwhile stays.
+    """Apply `handover`, `no_handover`, `at_ear`, `not_at_ear`, `remove` or `put_back` to a recording of a job; what others mark meanwhile stays.
 
     Raises
     ------
@@ -203,6 +204,8 @@ def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
     changes: dict[str, dict[str, Any]] = {
         "handover": {"handover": True},
         "no_handover": {"handover": False},
+        "at_ear": {"at_ear": True},
+        "not_at_ear": {"at_ear": False},
         "remove": {"removed": datetime.now(UTC).isoformat(), "removed_age": store.age_s()},
         "put_back": {"removed": None},
     }

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from gainwright.report.handover import Measured
     from gainwright.report.paper import Paper
     from gainwright.report.photos import PaperNote
+    from gainwright.solve import DayHearing
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",
@@ -81,6 +82,7 @@ def job_paper(
     music: MusicResult | None = None,
     volumes: tuple[FoundVolume, ...] = (),
     diagnosed: tuple[Diagnoser, Diagnosis] | None = None,
+    hearing: DayHearing | None = None,
 ) -> Paper:
     """Return a paper of a stored job.
 
@@ -91,6 +93,7 @@ def job_paper(
     music : what the music allows that will be played.
     volumes : the highest clean volumes that its run found.
     diagnosed : the diagnoser and the diagnosis, if they were made already.
+    hearing : the hearing dose of its run.
 
     Raises
     ------
@@ -113,6 +116,7 @@ def job_paper(
         short=wanted.short,
         volumes=volumes,
         diagnosed=diagnosed,
+        hearing=hearing,
         notes=_notes(store, job, plan) if wanted.photos and wanted.kind == "handover" else (),
     )
     return make_paper(read, kind=wanted.kind, material=material, plan=plan)

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from gainwright.report.languages import Language
     from gainwright.report.paper import Paper
     from gainwright.report.photos import PaperNote
+    from gainwright.solve import DayHearing
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")
 SIZES = ("a4", "letter")
@@ -48,6 +49,7 @@ class PaperMaterial:
     diagnosed : the diagnoser of the job and the diagnosis of this evidence, if they were made already.
     volumes : the highest clean volumes that were found in the set-up.
     notes : of the steps, for a handover, with their photos.
+    hearing : the hearing dose of its run, for the set-up sheet and the handover.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -62,6 +64,7 @@ class PaperMaterial:
     diagnosed: tuple[Diagnoser, Diagnosis] | None = None
     volumes: tuple[FoundVolume, ...] = ()
     notes: tuple[PaperNote, ...] = ()
+    hearing: DayHearing | None = None
 
 
 def check_kind(kind: str) -> None:
@@ -101,7 +104,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
 
         plan = make_plan(job)
     if kind == "setup":
-        return setup_sheet(job, plan, date=material.date, short=material.short)
+        return setup_sheet(job, plan, date=material.date, short=material.short, hearing=material.hearing)
     from gainwright.report.photos import note_blocks
 
     paper = handover(
@@ -115,6 +118,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
         music=material.music,
         volumes=material.volumes,
         closed=None if material.case is None else material.case.closed,
+        hearing=material.hearing,
     )
     return replace(paper, blocks=paper.blocks + note_blocks(material.notes))
 

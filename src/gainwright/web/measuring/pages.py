@@ -119,9 +119,21 @@ def _live(
         came=CAME,
         hertz=hertz,
         processing_words=processing_words,
+        microphone=job is not None and _has_microphone(site, job),
         longest=longest_s(USUAL_RATE_HZ, USUAL_CHANNELS),
         error=error,
     )
+
+
+def _has_microphone(site: Site, job: StoredJob) -> bool:
+    """Return whether a recorder of the job has a measuring microphone of known full scale."""
+    from gainwright.model import Recorder
+
+    try:
+        instruments = site.models.job(job.text).instruments.values()
+    except GainwrightError:  # a file that this version can't read
+        return False
+    return any(isinstance(i, Recorder) and i.full_scale_sound is not None for i in instruments)
 
 
 def _planned(site: Site, job: StoredJob, wanted: str) -> StepState | None:

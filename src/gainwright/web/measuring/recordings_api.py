@@ -19,7 +19,7 @@ from gainwright.web.work_api import attachment
 router = APIRouter(prefix="/api/jobs/{job}/recordings", tags=["recordings"])
 
 SUFFIXES = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff")
-What = Literal["handover", "no_handover", "remove", "put_back"]
+What = Literal["handover", "no_handover", "at_ear", "not_at_ear", "remove", "put_back"]
 
 
 class RecordingShown(BaseModel):
@@ -32,6 +32,7 @@ class RecordingShown(BaseModel):
     measured: StoredMeasurement
     handover: bool
     removed: bool
+    at_ear: bool = False
 
 
 class RecordingMark(BaseModel):
@@ -47,6 +48,7 @@ def _shown(kept: ListedRecording) -> RecordingShown:
         measured=from_json(StoredMeasurement, dict(kept.recording.measured)),
         handover=kept.handover,
         removed=kept.removed,
+        at_ear=kept.at_ear,
     )
 
 
@@ -66,7 +68,7 @@ def add_recording(site: CurrentSite, job: str, file: UploadFile) -> RecordingSho
 
 @router.post("/{recording}/marks", status_code=204)
 def mark_recording(site: CurrentSite, job: str, recording: str, asked: RecordingMark) -> None:
-    """Add a recording to the handover or leave it out, remove or restore it."""
+    """Add a recording to the handover or leave it out, say that it was made at the ear, remove or restore it."""
     stored_recordings.mark_recording(site.store, job, recording, asked.what)
 
 

@@ -12,12 +12,13 @@ from gainwright.texts import say
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.kept_charts import KeptCharts
 from gainwright.web.music import scans
-from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set, volumes_found
+from gainwright.web.set_up.evaluation import job_run_evidence, run_hearing, text_as_set, volumes_found
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
     from gainwright.diagnose import Diagnoser, Diagnosis
     from gainwright.model import Entry, Job
+    from gainwright.solve import DayHearing
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
@@ -60,6 +61,7 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
         entries=entries,
         music=music,
         volumes=volumes,
+        hearing=_hearing(site, stored) if wanted.kind in ("setup", "handover") else None,
         diagnosed=_diagnosed(site, stored, wanted, text) if wanted.kind in ("customer", "case") else None,
     )
     if work is not None:
@@ -78,6 +80,12 @@ def _diagnosed(site: Site, stored: StoredJob, wanted: PaperRequest, text: str) -
         site, site.store.cases.get(wanted.case).case if wanted.case else Case(job=text, evidence=run)
     )
     return dialogue.diagnoser, diagnosis_of(site.models, dialogue)
+
+
+def _hearing(site: Site, stored: StoredJob) -> DayHearing | None:
+    """Return the hearing dose of a run's last day with a tone heard; None, so that papers stay the same every day, before one."""
+    found = run_hearing(site, stored)
+    return found if found.of_job.tones or found.gone else None
 
 
 def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:

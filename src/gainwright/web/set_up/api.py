@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
+from gainwright.app.clock import today
 from gainwright.app.jobs import corridor
 from gainwright.app.jobs.corridor import parse_settings
 from gainwright.app.set_up.run import LONGEST_KEY, LONGEST_TEXT, StepValue, add_entry
@@ -16,8 +17,16 @@ from gainwright.app.tones import LONGEST_PLAYED_S, tone_wav
 from gainwright.model import EntryMapping
 from gainwright.plan.result import Expect, Plan
 from gainwright.results import from_json
+from gainwright.solve.hearing_dose import DayHearing
 from gainwright.solve.levels import Levels
-from gainwright.web.set_up.evaluation import current_run, expected, run_evidence, text_as_set
+from gainwright.web.set_up.evaluation import (
+    current_run,
+    expected,
+    hearing_of_day,
+    run_evidence,
+    run_hearing,
+    text_as_set,
+)
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
@@ -80,12 +89,13 @@ class StepNow(BaseModel):
 
 
 class RunNow(BaseModel):
-    """A run: its steps, the next one (empty when all are done), all entries, and the evidence from them."""
+    """A run: its steps, the next one (empty when all are done), all entries, the evidence from them, and the hearing dose of its last day with a tone heard."""
 
     next: str
     steps: list[StepNow]
     entries: list[RunEntryShown]
     evidence: list[EntryMapping]
+    hearing: DayHearing
 
 
 def _entry(entry: RunEntry) -> RunEntryShown:
@@ -126,7 +136,21 @@ def run(site: CurrentSite, job: CurrentJob) -> RunNow:
     now = current_run(site, job)
     entries = [_entry(e) for e in now.entries]
     following = now.next.step.id if now.next is not None else ""
-    return RunNow(next=following, steps=_steps(site, job, now), entries=entries, evidence=run_evidence(site, job, now))
+    return RunNow(
+        next=following,
+        steps=_steps(site, job, now),
+        entries=entries,
+        evidence=run_evidence(site, job, now),
+        hearing=run_hearing(site, job),
+    )
+
+
+@router.get("/hearing")
+def hearing(
+    site: CurrentSite, day: Annotated[str, Query(max_length=10, description="as 2026-11-28; today when empty")] = ""
+) -> DayHearing:
+    """Return the hearing dose of the tones of all jobs of a day, as if one person had heard them."""
+    return hearing_of_day(site, day or today())
 
 
 @router.post("/jobs/{job}/run", status_code=201)

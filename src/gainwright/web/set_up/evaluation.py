@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, cast
 
+from gainwright.app.clock import today
 from gainwright.app.jobs.corridor import controls_of
 from gainwright.app.set_up.evidence import evidence_of
 from gainwright.app.set_up.expectations import followed
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from gainwright.model import Job
     from gainwright.plan import Expect, Plan
     from gainwright.report.clean_steps import FoundVolume
+    from gainwright.solve import DayHearing
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
@@ -176,6 +178,28 @@ def job_as_set(site: Site, stored: StoredJob) -> JobAsSet:
     run, text = current_run(site, stored), text_as_set(site, stored)
     reached = reached_targets(run)
     return JobAsSet(site.models.job(text), reached, from_run=bool(reached) or text != stored.text)
+
+
+def run_hearing(site: Site, stored: StoredJob) -> DayHearing:
+    """Return the hearing dose of a run's last day with a tone that was heard, and of all jobs of that day."""
+    from gainwright.app.set_up.hearing import last_day
+
+    entries = site.store.runs.entries(stored.id)
+    day = last_day(site.models.plan(stored.text), entries, today()) if entries else today()
+    return hearing_of_day(site, day, stored)
+
+
+def hearing_of_day(site: Site, day: str, stored: StoredJob | None = None) -> DayHearing:
+    """Return the hearing dose of all jobs of a day, and of one of them. CallError: that is no date."""
+    from gainwright.app.set_up.hearing import day_hearing
+
+    return day_hearing(
+        site.store,
+        stored,
+        day=day,
+        job_of=lambda job: site.models.job(job.text),
+        plan_of=lambda job: site.models.plan(job.text),
+    )
 
 
 def job_run_evidence(site: Site, stored: StoredJob) -> list[dict[str, Any]]:

@@ -23,6 +23,7 @@ from gainwright.web.set_up.evaluation import (
     expected,
     follows,
     run_changes,
+    run_hearing,
 )
 from gainwright.web.set_up.wording import (
     ENTRY_WORDS,
@@ -89,9 +90,26 @@ def overview(
         outside=[s for s in run.steps if s.verdict in ("low", "high", "off")],
         waiting=[s for s in run.steps if s.step.id in {w.step for w in unanswered(site.store, job.id, by=actor)}],
         changes=run_changes(site, job, run),
+        **_hearing(site, job, run),
         work=_work(site, tones),
         seconds=TONE_SECONDS,
     )
+
+
+def _hearing(site: Site, job: StoredJob, run: Run) -> dict[str, Any]:
+    """Return the hearing dose so far, in words, and the steps with a tone that is heard; nothing for a plan without one."""
+    from gainwright.report.hearing_dose import dose_rows, remarks, verdict
+    from gainwright.report.sheet import ear_text
+
+    heard = [(s, ear_text(s.step.ear)) for s in run.steps if s.step.ear is not None]
+    found = run_hearing(site, job)
+    return {
+        "heard": heard,
+        "hearing": found,
+        "dose_rows": dose_rows(found),
+        "dose_verdict": verdict(found.of_day),
+        "dose_remarks": remarks(found, site.models.job(job.text)),
+    }
 
 
 def _work(site: Site, work: str) -> Work | None:

@@ -1,0 +1,201 @@
+"""What was heard in set-up runs: tones with connected speakers, how loud and how long, summed over a job and over a day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING
+
+from gainwright.app.clock import date_of
+from gainwright.app.measuring.stored_recordings import list_recordings
+from gainwright.errors import CallError, GainwrightError
+from gainwright.model import Recorder
+from gainwright.solve.ear_level import EarLevel
+from gainwright.solve.hearing_dose import DayHearing, Exposure, hearing_dose
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from gainwright.app.store import RunEntry, Store, StoredJob, StoredRecording
+    from gainwright.model import Job
+    from gainwright.plan import Plan, Step
+
+LEAST_S = 2.0
+"""The least time in which a meter settles and is read (common practice, no published source)."""
+SAME_TONE = 0.01
+"""Two frequencies are one tone if they differ by less, as a ratio: what `measure` accepts as the tone asked for."""
+ON_LOAD = "verify.supply"
+"""The step that plays a tone into connected speakers; a job that has changed since may have none."""
+MUSIC = ("verify.sound", "verify.polarity")
+"""Steps at which music is listened to."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeardTone:
+    """A tone that was heard in a run: the step, when it was entered, the exposure."""
+
+    step: str
+    at: datetime
+    exposure: Exposure
+
+
+@dataclass(frozen=True, slots=True)
+class EarTake:
+    """A recording at the ear with a microphone of known full scale: when, which tone, how loud, how long."""
+
+    at: datetime
+    level: EarLevel
+    seconds: float
+
+
+def heard_tones(plan: Plan, entries: Sequence[RunEntry], takes: Sequence[EarTake] = ()) -> list[HeardTone]:
+    """Return the tones that a run's entries say were heard, in order; entries that were taken back were heard too.
+
+    How long each played isn't noted: at least as long as a meter needs; at most, with the pauses that its step asks for,
+    since the entry before on that day, where there is one. Entries that a phone had kept arrive all at once, so the time
+    since the last one before all of them counts. A recording at the ear of the same tone on that day takes the estimate's
+    place; one without an entry is a tone of its own.
+    """
+    loud = {step.id: step for step in plan.steps if step.ear is not None}
+    found, used = list[HeardTone](), set[int]()
+    for i, entry in enumerate(entries):
+        if entry.step not in loud or entry.kind not in ("reading", "done"):
+            continue
+        exposure = _exposure(loud[entry.step], _since_s(entries, i))
+        for number, take in enumerate(takes):
+            if date_of(take.at) == date_of(entry.at) and _same_tone(take.level, exposure.level):
+                used.add(number)
+                exposure = replace(exposure, level=take.level, measured=True)
+        found.append(HeardTone(entry.step, entry.at, exposure))
+    alone = [t for number, t in enumerate(takes) if number not in used]
+    found += [HeardTone("", t.at, Exposure(t.level, t.seconds, t.seconds, measured=True)) for t in alone]
+    return sorted(found, key=lambda tone: tone.at)
+
+
+def _same_tone(one: EarLevel, other: EarLevel) -> bool:
+    return abs(one.tone_hz / other.tone_hz - 1) < SAME_TONE
+
+
+def _since_s(entries: Sequence[RunEntry], number: int) -> float | None:
+    """Return how long before an entry the last one was made that didn't arrive together with it, s; None without one on that day."""
+    entry, after = entries[number], entries[number].at
+    for earlier in reversed(entries[:number]):
+        if date_of(earlier.at) != date_of(entry.at):
+            return None
+        if (after - earlier.at).total_seconds() >= LEAST_S:
+            return (entry.at - earlier.at).total_seconds()
+        after = earlier.at
+    return None
+
+
+def _exposure(step: Step, since_s: float | None) -> Exposure:
+    assert step.ear is not None  # noqa: S101  callers choose steps with a level
+    at_a_time = step.seconds_at_most or LEAST_S
+    if since_s is None:
+        return Exposure(step.ear, min(LEAST_S, at_a_time), at_a_time, timed=False)
+    most = since_s * at_a_time / (at_a_time + (step.pause_seconds or 0.0))
+    return Exposure(step.ear, LEAST_S, max(most, LEAST_S))
+
+
+def ear_takes(store: Store, stored: StoredJob, job: Job) -> list[EarTake]:
+    """Return the recordings of a job that somebody marked as made at the ear; none without a microphone of known full scale.
+
+    One that was processed while it was recorded has no reliable level, and one without a tone says nothing of a step.
+    """
+    known = [
+        i.full_scale_sound
+        for i in job.instruments.values()
+        if isinstance(i, Recorder) and i.full_scale_sound is not None and i.full_scale_sound.known
+    ]
+    if not known:
+        return []
+    marked = [k.recording for k in list_recordings(store, stored.id) if k.at_ear and not k.removed]
+    return [take for recording in marked if (take := _take(recording, *known[0].interval)) is not None]
+
+
+def _take(recording: StoredRecording, low_db: float, high_db: float) -> EarTake | None:
+    from gainwright import physics
+
+    if (recording.measured.get("about") or {}).get("processing"):
+        return None
+    for channel in recording.measured.get("channels", []):
+        tone_hz, level_dbfs = channel.get("frequency_hz"), channel.get("rms_dbfs")
+        if tone_hz and level_dbfs is not None and channel.get("verdict") in ("clean", "clipped", "distorted"):
+            low, high = (
+                float(physics.a_weighted_level_dba(level_db=db + level_dbfs, frequency_hz=tone_hz))
+                for db in (low_db, high_db)
+            )
+            return EarTake(recording.at, EarLevel(tone_hz, low, high), float(channel.get("seconds") or 0.0))
+    return None
+
+
+def day_hearing(
+    store: Store,
+    stored: StoredJob | None,
+    *,
+    day: str,
+    job_of: Callable[[StoredJob], Job],
+    plan_of: Callable[[StoredJob], Plan],
+) -> DayHearing:
+    """Return the doses of a day: of one job, and of all jobs of the store.
+
+    Parameters
+    ----------
+    stored : the job; None for the day alone.
+    day : as `2026-11-28`, in the time zone of this machine.
+    job_of, plan_of : make, or have kept, the job and the plan of a stored job.
+
+    Raises
+    ------
+    CallError : that is no date.
+    """
+    begin, end = _bounds(day)
+    ids = dict.fromkeys([*([stored.id] if stored is not None else []), *store.runs.jobs_between(begin, end)])
+    heard: dict[str, list[Exposure]] = {}
+    music, gone = False, 0
+    for name in ids:
+        other = store.jobs.get(name)
+        mine = [e for e in store.runs.entries(name) if begin <= e.at < end]
+        if stored is not None and name == stored.id:
+            music = any(e.step in MUSIC and e.kind == "done" for e in mine)
+        try:
+            takes = [t for t in ear_takes(store, other, job_of(other)) if begin <= t.at < end]
+            if not takes and not any(e.step == ON_LOAD for e in mine):  # no plan is made for nothing
+                continue
+            plan = plan_of(other)
+        except GainwrightError:  # a job file that this version can't read
+            gone += sum(e.step == ON_LOAD and e.kind == "reading" for e in mine)
+            continue
+        gone += sum(
+            e.step == ON_LOAD and e.kind == "reading" for e in mine if ON_LOAD not in {s.id for s in plan.steps}
+        )
+        tones = heard_tones(plan, mine, takes)
+        heard[name] = [tone.exposure for tone in tones]
+    return DayHearing(
+        day,
+        hearing_dose(() if stored is None else heard.get(stored.id, ())),
+        hearing_dose(e for exposures in heard.values() for e in exposures),
+        sum(bool(exposures) for exposures in heard.values()),
+        music,
+        gone,
+    )
+
+
+def _bounds(day: str) -> tuple[datetime, datetime]:
+    try:
+        date = datetime.strptime(day, "%Y-%m-%d").date()  # noqa: DTZ007  a date has no time zone
+        return tuple(datetime.combine(d, time()).astimezone() for d in (date, date + timedelta(days=1)))  # type: ignore[return-value]
+    except (ValueError, OverflowError):
+        raise CallError(
+            say("{date} isn't a date", date=repr(day[:40])),
+            code="bad_date",
+            where="day",
+            remedy=say("write, for example, 2026-11-26"),
+        ) from None
+
+
+def last_day(plan: Plan, entries: Sequence[RunEntry], today: str) -> str:
+    """Return the day of a run whose dose is shown: the last one with an entry at a tone that is heard, else today."""
+    loud = {step.id for step in plan.steps if step.ear is not None}
+    return next((date_of(e.at) for e in reversed(entries) if e.step in loud), today)

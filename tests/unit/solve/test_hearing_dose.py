@@ -1,0 +1,72 @@
+"""The dose of tones against worked days and tables, and what must hold of any day."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gainwright.solve import EarLevel, Exposure, HearingDose, hearing_dose
+
+HOUR = 3600.0
+
+
+def heard(level_dba: float, seconds: float) -> Exposure:
+    """Return a tone of a known level and time."""
+    return Exposure(EarLevel(1000.0, level_dba, level_dba), seconds, seconds)
+
+
+def test_a_worked_day() -> None:
+    """NIOSH 98-126, its formula by hand: 4 h at 90, 2 h at 95, 2 h at 85 dBA are 435.72 %, 91.39 dBA in 8 h.
+
+    L_EX,8h (ISO 1999, 10 lg of the energy over 8 h) by hand: 10 lg((4 10^9 + 2 10^9.5 + 2 10^8.5)/8) = 91.366.
+    """
+    dose = hearing_dose([heard(90, 4 * HOUR), heard(95, 2 * HOUR), heard(85, 2 * HOUR)])
+    assert dose.niosh_percent_low == dose.niosh_percent_high == pytest.approx(435.72, abs=0.006)
+    assert dose.exposure_dba_high == pytest.approx(91.366, abs=0.0006)
+    assert (dose.tones, dose.seconds_high) == (3, 8 * HOUR)
+
+
+@pytest.mark.parametrize(
+    ("level_dba", "seconds"), [(85, 8 * HOUR), (88, 4 * HOUR), (94, HOUR), (97, HOUR / 2), (100, 900)]
+)
+def test_a_row_of_the_table_is_the_whole_day(level_dba: float, seconds: float) -> None:
+    """NIOSH 98-126, table of 85 dBA for 8 h at 3 dB: each row is 100 %; of 2003/10/EC it is 85 dB(A) (3 dB are not quite half)."""
+    dose = hearing_dose([heard(level_dba, seconds)])
+    assert dose.niosh_percent_high == pytest.approx(100)
+    assert dose.exposure_dba_high == pytest.approx(85, abs=0.06)
+
+
+def test_quiet_tones_count_from_above_only() -> None:
+    """NIOSH integrates from 80 dBA on; the bound counts all, and nothing is said of a level that nobody knows from below."""
+    quiet = hearing_dose([heard(79, 8 * HOUR)])
+    assert quiet.niosh_percent_low == 0
+    assert quiet.niosh_percent_high > 20
+    bound = hearing_dose([Exposure(EarLevel(50.0, None, 90.0, ("sub",)), 2, 5)])
+    assert (bound.niosh_percent_low, bound.exposure_dba_low, bound.unknown) == (0, None, ("sub",))
+    assert hearing_dose([]) == HearingDose()
+
+
+TONES = st.lists(
+    st.builds(
+        lambda low, wider, least, longer: Exposure(EarLevel(50.0, low, low + wider), least, least + longer),
+        st.floats(20, 130), st.floats(0, 60), st.floats(0.1, 3000), st.floats(0, 3000),
+    ),
+    min_size=1, max_size=6,
+)  # fmt: skip
+
+
+@settings(max_examples=40, deadline=None)
+@given(TONES, TONES)
+def test_any_day(tones: list[Exposure], more: list[Exposure]) -> None:
+    """From below never above from above; more tones are never less; a day is its parts in any order."""
+    one, both = hearing_dose(tones), hearing_dose(tones + more)
+    for dose in (one, both):
+        assert dose.niosh_percent_low <= dose.niosh_percent_high
+        assert dose.exposure_dba_low is not None
+        assert dose.exposure_dba_high is not None
+        assert dose.exposure_dba_low <= dose.exposure_dba_high + 1e-9
+    assert both.niosh_percent_high > one.niosh_percent_high
+    rest = hearing_dose(more)
+    assert both.niosh_percent_high == pytest.approx(one.niosh_percent_high + rest.niosh_percent_high)
+    assert hearing_dose([*more, *tones]).exposure_dba_high == pytest.approx(both.exposure_dba_high)
