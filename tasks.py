@@ -16,6 +16,8 @@
     python3 tasks.py bench [...]    the measurements of speed, all or by name
     python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)
     python3 tasks.py advisories     ask pip's index for advisories on the locked versions
+    python3 tasks.py platforms      ask the index for wheels of every dependency on each system and Python;
+                                    then the types as on Windows and macOS
     python3 tasks.py notice         write NOTICE: the licences of fonts and dependencies
 
 The first run makes `.venv` and installs the locked, hash-checked dependencies; later runs start at once.
@@ -38,6 +40,7 @@ COMMANDS = {
     "attack": ("testing", "attack"),
     "bench": ("testing", "bench"),
     "lock": ("lock", "lock"),
+    "platforms": ("platforms", "platforms"),
     "notice": ("use", "notice"),
     "advisories": ("advisories", "ask_pips_index"),
 }

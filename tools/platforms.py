@@ -53,14 +53,15 @@ def platforms(arguments: list[str]) -> int:
     cells = [(system, python) for system in SYSTEMS for python in PYTHONS]
     with ThreadPoolExecutor(AT_ONCE) as several:
         missing = list(several.map(lambda cell: missing_wheels(*cell), cells))
-    found: dict[str, dict[str, list[str]]] = {system: {} for system in SYSTEMS}
+    found: dict[str, dict[str, dict[str, str]]] = {system: {} for system in SYSTEMS}
     for (system, python), names in zip(cells, missing, strict=True):
-        found[system][python] = names
-        print(f"{system}, Python {python}: {', '.join(names) or 'every wheel'}", flush=True)
+        found[system][python] = {name: newest_wheel(name, system, python) for name in names}
+        told = [f"no {name} but {older or 'none at all'}" for name, older in found[system][python].items()]
+        print(f"{system}, Python {python}: {', '.join(told) or 'every wheel'}", flush=True)
     kept = {"lock": lock_digest(), "without_a_wheel": found}
     FOUND.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
-    if any(names for system in MUST_BE_COMPLETE for names in found[system].values()):
-        stop("a system that must be complete lacks wheels: change the bounds in pyproject.toml, or make an extra of it")
+    if any(not older for system in MUST_BE_COMPLETE for names in found[system].values() for older in names.values()):
+        stop("a system that must be complete lacks wheels: make an extra of what needs them")
     return 0 if "--no-types" in arguments else all_of(typed())
 
 
@@ -83,7 +84,7 @@ def missing_wheels(system: str, python: str) -> list[str]:
             wanted = Path(folder) / "wanted.txt"
             left = [re.sub(r" ; .*? \\", r" \\", entry) for entry in entries if entry.partition("==")[0] not in missing]
             wanted.write_text("\n".join(left) + "\n", encoding="utf-8")
-            done = _resolved(wanted, system, python, folder)
+            done = _resolved(wanted, system, python, folder, "--require-hashes")
             if done.returncode == 0:
                 return sorted(missing)
             lacking = re.search(r"No matching distribution found for ([\w.-]+)==", done.stderr)
@@ -92,11 +93,23 @@ def missing_wheels(system: str, python: str) -> list[str]:
             missing.append(lacking[1])
 
 
-def _resolved(wanted: Path, system: str, python: str, folder: str) -> subprocess.CompletedProcess[str]:
-    """Let pip resolve a lock for another system without installing anything."""
+def newest_wheel(name: str, system: str, python: str) -> str:
+    """Return the newest version of a package that has a wheel for a system and a Python; empty if none has."""
+    with tempfile.TemporaryDirectory() as folder:
+        wanted = Path(folder) / "wanted.txt"
+        wanted.write_text(name, encoding="utf-8")
+        done = _resolved(wanted, system, python, folder, "--report", f"{folder}/report.json")
+        if done.returncode != 0:
+            return ""
+        report = json.loads((Path(folder) / "report.json").read_text(encoding="utf-8"))
+        return str(report["install"][0]["metadata"]["version"])
+
+
+def _resolved(wanted: Path, system: str, python: str, folder: str, *more: str) -> subprocess.CompletedProcess[str]:
+    """Let pip resolve requirements for another system without installing anything."""
     tags = [part for tag in SYSTEMS[system] for part in ("--platform", tag)]
     target = ("--python-version", python, "--implementation", "cp", "--target", folder)
-    options = ("-q", "--dry-run", "--ignore-installed", "--no-deps", "--require-hashes", "--only-binary", ":all:")
+    options = ("-q", "--dry-run", "--ignore-installed", "--no-deps", "--only-binary", ":all:", *more)
     command = (script("python"), "-m", "pip", "install", *options, *target, *tags, "-r", str(wanted))
     environment = clean_environment() | pip_settings(script("python")) | {"PIP_DISABLE_PIP_VERSION_CHECK": "1"}
     return subprocess.run(

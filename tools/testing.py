@@ -49,7 +49,7 @@ def lowest(arguments: list[str]) -> int:
     project_file = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     project = project_file["project"]
     declared = [
-        *project["dependencies"],
+        *(name for name in project["dependencies"] if ";" not in name),  # bounds of other systems
         *(name for extra in project["optional-dependencies"].values() for name in extra),
     ]
     lowest = [name.replace(">=", "==") for name in declared]

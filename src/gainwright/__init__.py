@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from gainwright.results import to_json
     from gainwright.solve import Levels
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "Diagnosis",

@@ -25,8 +25,19 @@ from gainwright import GainwrightError, load_job, make_plan
 TREE = Path(__file__).resolve().parents[2]
 DOCUMENTS = [TREE / "README.md", *sorted((TREE / "docs").rglob("*.md"))]
 
-TRIED_OTHERWISE = ("git clone ", "cd ", "python3 tasks.py ", "python3 -m venv ", ". ", "pip install ")
-"""Console lines that set up a machine; the whole test run and the wheel's tests do what they say."""
+TRIED_OTHERWISE = (
+    "git clone ",
+    "cd ",
+    "python3 tasks.py ",
+    "python3 -m venv ",
+    ". ",
+    "pip install ",
+    "pipx ",
+    "uv ",
+    "uvx ",
+)
+"""Console lines that set up a machine; the whole test run and the wheel's tests do what they say. Those of pipx and uv need both, and
+an index: they are tried by hand before a release."""
 WAITS_FOR_A_PERSON = ("gainwright serve", "gainwright practise", "gainwright knee\n", "gainwright docs")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from importlib import metadata
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+from tools import platforms
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -68,6 +70,8 @@ def test_locks_hold_what_the_project_declares(tree: Path) -> None:
     for lock, names in declared.items():
         pins = {canonicalize_name(name): pin for name, pin in _pins(tree / lock).items()}
         for requirement in map(Requirement, names):
+            if requirement.marker is not None and not requirement.marker.evaluate():
+                continue  # a bound of another system, which isn't locked here
             (version,) = pins[canonicalize_name(requirement.name)].specifier
             assert requirement.specifier.contains(version.version), requirement
 
@@ -109,3 +113,43 @@ def _systems() -> list[dict[str, str]]:
         for platform, system, name in PLATFORMS
         for version in VERSIONS
     ]
+
+
+def _seen(tree: Path) -> dict[str, dict[str, dict[str, str]]]:
+    kept = json.loads((tree / "tools" / "platforms.json").read_text(encoding="utf-8"))
+    assert kept["lock"] == platforms.lock_digest(), "the lock has changed: python3 tasks.py platforms"
+    found: dict[str, dict[str, dict[str, str]]] = kept["without_a_wheel"]
+    return found
+
+
+def test_wheels_of_every_system_were_looked_up_for_this_lock(tree: Path) -> None:
+    """What `python3 tasks.py platforms` found holds for the locked versions, and for every system and Python that it asks for."""
+    found = _seen(tree)
+    assert {system: tuple(of) for system, of in found.items()} == dict.fromkeys(platforms.SYSTEMS, platforms.PYTHONS)
+    for system in platforms.MUST_BE_COMPLETE:
+        assert all(older for of in found[system].values() for older in of.values()), system
+
+
+def test_bounds_of_a_system_end_at_the_last_version_with_a_wheel(tree: Path) -> None:
+    """Where the locked version has no wheel, pip there takes an older one that has: it would try to compile the newest."""
+    project = tomllib.loads((tree / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    mac = {"sys_platform": "darwin", "platform_machine": "x86_64", "extra": ""}
+    arm = {"sys_platform": "darwin", "platform_machine": "arm64", "extra": ""}
+    lacking = {name: older for of in _seen(tree)["macOS x86-64"].values() for name, older in of.items()}
+    assert lacking
+    for name, older in lacking.items():
+        (locked,) = _pins(tree / "requirements.txt")[name].specifier
+        for system, takes_locked in ((mac, False), (arm, True)):
+            asked = [Requirement(text) for text in project["dependencies"] if Requirement(text).name == name]
+            bounds = [one.specifier for one in asked if one.marker is None or one.marker.evaluate(system)]
+            assert all(bound.contains(older) for bound in bounds)
+            assert all(bound.contains(locked.version) for bound in bounds) == takes_locked
+
+
+def test_docs_say_which_systems_lack_what(tree: Path) -> None:
+    """The table in docs/install.md is what was found."""
+    text = (tree / "docs" / "install.md").read_text(encoding="utf-8")
+    rows = dict(re.findall(r"^\| ([\w -]+) \| (.+?) \| .* \|$", text, re.MULTILINE))
+    for system, of in _seen(tree).items():
+        lacking = {name for names in of.values() for name in names}
+        assert rows[system] == (", ".join(sorted(lacking)) or "none"), system
