@@ -372,7 +372,10 @@ def test_enter_pressed_twice_without_a_network_is_one_entry(
 def test_offline_reading_in_conflict_is_shown_with_the_other(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
-    """An offline reading that meets another's is not lost: it stays on the phone until it is entered or discarded."""
+    """An offline reading that meets another's is not lost: it stays on the phone until it is entered or discarded.
+
+    One of a job that was deleted is sent again with one tap when the job is back (once it had to be typed again).
+    """
     page = open_page(step_page(job, SUPPLY), size="phone")
     page.context.set_offline(True)
     enter(page, "13,1")
@@ -389,6 +392,17 @@ def test_offline_reading_in_conflict_is_shown_with_the_other(
     page.locator("#found").get_by_text("lower than expected").wait_for()
     assert page.get_by_text("Refused").count() == 0
     assert [e["text"] for e in entries(api, job)] == ["13.8", "13,1"]
+    page.context.set_offline(True)
+    click(page.locator(".again > summary"))
+    enter(page, "13,2")
+    page.get_by_text("kept on this device").wait_for()
+    api.put(f"/api/jobs/{job}/shelf", json={"shelf": "deleted", "seen": "kept"}).raise_for_status()
+    page.context.set_offline(False)
+    page.get_by_text("Refused: 13,2").wait_for(timeout=20_000)
+    api.put(f"/api/jobs/{job}/shelf", json={"shelf": "kept"}).raise_for_status()
+    click(page.get_by_role("button", name="Send again"))
+    page.get_by_text("Refused: 13,2").wait_for(state="detached")
+    assert [e["text"] for e in entries(api, job)] == ["13.8", "13,1", "13,2"]
 
 
 def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[..., Page], server: WebServer) -> None:

@@ -153,8 +153,11 @@ class Jobs(Protocol):
     def redo(self, job: str, *, seen: int) -> StoredJob:
         """Go one version forward again. ConflictError; CallError `nothing_to_redo`."""
 
-    def put(self, job: str, shelf: JobState) -> StoredJob:
-        """Keep, archive or delete a job; a deleted one can be restored for 30 days, and takes nothing meanwhile: `job_deleted`."""
+    def put(self, job: str, shelf: JobState, *, seen: JobState | None = None) -> StoredJob:
+        """Keep, archive or delete a job; a deleted one can be restored for 30 days, and takes nothing meanwhile: `job_deleted`.
+
+        ConflictError: its state isn't `seen`; None moves it in any case.
+        """
 
 
 class Runs(Protocol):

@@ -93,10 +93,12 @@ class SqlJobs:
                 raise CallError(say("there is nothing to redo"), code="nothing_to_redo")
             return _set_version(connection, found, found.version + 1)
 
-    def put(self, job: str, shelf: JobState) -> StoredJob:
-        """Set the state of a job: kept, archived or deleted; a deleted job can be restored for 30 days."""
+    def put(self, job: str, shelf: JobState, *, seen: JobState | None = None) -> StoredJob:
+        """Set the state of a job: kept, archived or deleted; a deleted job can be restored for 30 days. ConflictError: it isn't `seen`."""
         with self._database.write() as connection:
             found = _row(connection, job, lock=True)
+            if seen not in (None, found.shelf):
+                raise _changed_meanwhile()
             if found.shelf != shelf:
                 gone = shelf == "deleted"
                 since: dict[str, Any] = {
@@ -178,12 +180,16 @@ def _row_as_seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
     if row.shelf == "deleted":
         raise _job_deleted(row.version_title)
     if row.revision != seen:
-        raise ConflictError(
-            say("the job was changed by somebody else meanwhile"),
-            code="conflict",
-            remedy=say("look at the present job, then make your change again; nothing was written"),
-        )
+        raise _changed_meanwhile()
     return row
+
+
+def _changed_meanwhile() -> ConflictError:
+    return ConflictError(
+        say("the job was changed by somebody else meanwhile"),
+        code="conflict",
+        remedy=say("look at the present job, then make your change again; nothing was written"),
+    )
 
 
 def _set_version(connection: sa.Connection, found: AnyRow, version: int, **values: int) -> StoredJob:

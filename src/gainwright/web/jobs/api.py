@@ -54,9 +54,10 @@ class NewText(Seen):
 
 
 class NewState(BaseModel):
-    """The new state of a job."""
+    """The new state of a job, and the one that the writer saw; without it, the job is moved whatever its state is."""
 
     shelf: JobState
+    seen: JobState | None = None
 
 
 def _shown(job: StoredJob) -> JobShown:
@@ -119,8 +120,8 @@ def double(site: CurrentSite, job: str) -> JobWhole:
 
 @router.put("/{job}/shelf")
 def put(site: CurrentSite, job: str, new: NewState) -> JobShown:
-    """Keep, archive or delete a job; a deleted one can be restored for 30 days."""
-    return _shown(site.store.jobs.put(job, new.shelf))
+    """Keep, archive or delete a job; a deleted one can be restored for 30 days. 409 when it isn't in the state `seen`."""
+    return _shown(site.store.jobs.put(job, new.shelf, seen=new.seen))
 
 
 @router.get("/{job}/file", response_class=Response)

@@ -99,9 +99,14 @@ def double(site: CurrentSite, job: str) -> Response:
 
 
 @router.post("/jobs/{job}/put")
-def put(site: CurrentSite, job: str, shelf: Annotated[JobState, Form()]) -> Response:
-    """Keep, archive or delete a job; the list then offers undo."""
-    site.store.jobs.put(job, shelf)
+def put(
+    site: CurrentSite,
+    job: str,
+    shelf: Annotated[JobState, Form()],
+    seen: Annotated[JobState | None, Form()] = None,
+) -> Response:
+    """Keep, archive or delete a job that is in the state `seen`; the list then offers undo."""
+    site.store.jobs.put(job, shelf, seen=seen)
     return go_to(f"/?put_away={job}" if shelf != "kept" else f"/jobs/{job}")
 
 

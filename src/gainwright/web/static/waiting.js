@@ -1,6 +1,6 @@
 // Entries of forms with data-keep. Each is written to this device's disk before it is sent, and removed once the server
 // has answered: what couldn't be sent waits. They are sent in their order, by one tab at a time, each under a key of its
-// own, so that the server stores it once however often it arrives. A refused entry stays until it is entered again or discarded.
+// own, so that the server stores it once however often it arrives. A refused entry stays until it is entered or sent again, or discarded.
 
 import { nextStep, refreshKept, revoked } from "./kept.js";
 import { text } from "./words.js";
@@ -248,11 +248,16 @@ function refusedOnes(entries) {
   box.className = "trouble";
   box.setAttribute("aria-label", text("Kept on this device"));
   for (const entry of entries) {
-    const button = line("button", text("Discard"));
-    button.type = "button";
-    button.addEventListener("click", () => onEntries((_all, store) => store.delete(entry.id)).then(showKept));
+    const act = (words, change) => {
+      const button = line("button", words);
+      button.type = "button";
+      button.addEventListener("click", () => onEntries((_all, store) => change(store)).then(showKept).then(() => deliver()));
+      return button;
+    };
+    const again = act(text("Send again"), (store) => store.put({ ...entry, why: "" })); // its job may have been restored
+    const button = act(text("Discard"), (store) => store.delete(entry.id));
     const told = line("p", `${text("Refused: {entry} ({why})", { entry: entry.told, why: entry.why.trim() })} `);
-    told.append(linked(entry.page, text("Show")), " ", button);
+    told.append(linked(entry.page, text("Show")), " ", again, " ", button);
     box.append(told);
   }
   return box;
