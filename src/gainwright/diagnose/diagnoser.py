@@ -166,8 +166,7 @@ class Diagnoser:
         self, job: Job, *, closed: ClosedCases | Mapping[str, int] | None = None, seed: int = SEED, draws: int = DRAWS
     ) -> None:
         self.turn = threading.RLock()
-        self.job = job
-        self.chain = chain_with_unknown_gains(job)
+        self.job, self.chain = job, chain_with_unknown_gains(job)
         self.instruments = instruments(job)
         self.causes = causes(job, self.chain.wiring, at_hand(job))
         self.table = priors(self.causes, job, self.chain.wiring)
