@@ -2,8 +2,9 @@
 
     python3 tasks.py demo [...]     the whole job on a shipped example (options of `gainwright demo`)
     python3 tasks.py serve [...]    the local web app (options of `gainwright serve`)
-    python3 tasks.py docs [--write] build the documentation site, for `gainwright docs` and the web app's help;
-                                    first write into the documents what their commands print now
+    python3 tasks.py docs [--write] [--pictures]
+                                    build the documentation site, for `gainwright docs` and the web app's help;
+                                    first write into the documents what their commands print, take their pictures
     python3 tasks.py test [...]     style, types, layers, every test, then the built wheel;
                                     with options of pytest: only those tests
     python3 tasks.py check          style, types and layers only

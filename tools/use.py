@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tools.environment import ROOT, TO_DEVELOP, TO_USE, call, prepare, script
+from tools.programs import install_programs
 
 
 def verb(arguments: list[str]) -> int:
@@ -17,7 +18,15 @@ def serve(arguments: list[str]) -> int:
 
 
 def docs(arguments: list[str]) -> int:
-    """Build the documentation site where the package looks for it, unless it is there as the documents are now."""
+    """Build the documentation site where the package looks for it, unless it is there as the documents are now.
+
+    With `--pictures` first take the pictures of the app's pages anew, with Chromium and the tests' environment.
+    """
+    if "--pictures" in arguments:
+        install_programs()
+        prepare(TO_DEVELOP)
+        if call(script("python"), "-m", "docs_site.pictures") != 0:
+            return 1
     prepare(TO_USE)
     return call(script("python"), "-m", "docs_site", *arguments[1:])
 

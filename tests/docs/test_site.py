@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from docs_site import SiteError, build_site, read_page
+from docs_site.pictures import PICTURES, TAKEN
 
 if TYPE_CHECKING:
     from docs_site import Built
@@ -108,6 +109,17 @@ def test_public_functions_are_told_from_their_docstrings(site: Path) -> None:
     assert sorted(re.findall(r"<h3 id=[^>]+>(\w+)</h3>", told)) == sorted(names)
     assert "<li><code>tone_hz</code>: 1 Hz to 100 kHz.</li>" in told
     assert "<code>RecordingError</code>: it can't be read" in told
+
+
+def test_pictures_are_those_that_the_task_takes() -> None:
+    """Each is named by the task, shown in a document, and told of in words; together they stay small."""
+    there = {path.stem: path for path in (TREE / "docs").rglob("*") if path.suffix in {".webp", ".png", ".jpg", ".svg"}}
+    assert set(there) == set(PICTURES) == set(json.loads(TAKEN.read_text(encoding="utf-8")))
+    texts = "".join(path.read_text(encoding="utf-8") for path in (TREE / "docs").rglob("*.md"))
+    shown = re.findall(r"!\[(.+)\]\((?:\.\./)*pictures/([\w-]+)\.webp\)", texts)
+    assert {name for _, name in shown} == set(there)
+    assert min(len(words.split()) for words, _ in shown) > 3
+    assert sum(path.stat().st_size for path in there.values()) < 2_000_000
 
 
 def _tree(folder: Path, **documents: str) -> Path:

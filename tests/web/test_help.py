@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING
 import pytest
 import uvicorn
 from browser_acts import until
+from docs_site.pictures import PICTURES, TAKEN, page_of, said
 from starlette.testclient import TestClient
 
 from gainwright.adapters import docs_site
 from gainwright.composition import compose
 from gainwright.web import Site, create_app
+from gainwright.web.help_files import help_build
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,8 +27,8 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 KEPT = """async () => { const name = (await caches.keys()).find((name) => name.startsWith("gainwright-help-"));
-  return name && (await (await caches.open(name)).keys()).length > 40; }"""
-"""Whether the service worker has kept the help."""
+  return name && (await (await caches.open(name)).keys()).length === %d; }"""
+"""Whether the service worker has kept so many files of the help."""
 HEADERS_OF_A_PAGE = ("content-security-policy", "x-content-type-options", "referrer-policy")
 
 
@@ -109,6 +111,18 @@ def test_service_worker_lists_every_file_of_the_help(client: TestClient, built: 
     assert [client.get(path).status_code for path in given["files"]] == [200] * len(files)
 
 
+def test_pages_say_what_they_said_when_their_pictures_were_taken(client: TestClient) -> None:
+    """Headings and labels of each page that a document shows; after a change: `python3 tasks.py docs --pictures`."""
+    jobs: dict[str, str] = {}
+
+    def new_job(like: str) -> str:
+        return str(client.post("/api/jobs", json={"like": like}).json()["id"])
+
+    pages = {name: client.get(page_of(picture, new_job, jobs)).text for name, picture in PICTURES.items()}
+    assert {name: said(page) for name, page in pages.items()} == json.loads(TAKEN.read_text(encoding="utf-8"))
+    assert said("<h1 id=a>One <b>two</b></h1><p>no</p><legend>Go &amp; stop</legend>") == ["One two", "Go & stop"]
+
+
 @contextlib.contextmanager
 def _served(site: Site) -> Iterator[str]:
     server = uvicorn.Server(uvicorn.Config(create_app(site), lifespan="off", log_level="critical", ws="none"))
@@ -139,7 +153,7 @@ def test_help_opens_without_a_network_and_leads_back(site: Site, browser: Browse
         assert page.locator("#found a").first.get_attribute("href") == "power.html#the-supply"
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
         page.reload()  # by now the service worker is in charge: it keeps the rest
-        until(page, KEPT)
+        until(page, KEPT % len(help_build()[1]))
         page.get_by_role("link", name="Back to the app").click()
         assert page.url == f"{address}/practise"
         c.set_offline(offline=True)
