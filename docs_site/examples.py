@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import doctest
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -55,8 +56,13 @@ def calls(block: str) -> list[Call]:
     return found
 
 
+def fits(shown: str, printed: str) -> bool:
+    """Return whether shown output is what was printed: `...` stands for anything, and space isn't counted."""
+    return doctest.OutputChecker().check_output(shown, printed, doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE)
+
+
 def refreshed(text: str, printed: Callable[[Block | Call], str | None]) -> str:
-    """Return a document with the output shown below each command as it is printed now.
+    """Return a document with the output shown below each command as it is printed now; what fits it stays.
 
     Parameters
     ----------
@@ -76,7 +82,8 @@ def refreshed(text: str, printed: Callable[[Block | Call], str | None]) -> str:
     def call(part: str) -> str:
         line, _, shown = part.partition("\n")
         new = printed(calls(part)[0]) if line.startswith("$ ") else None
-        return part if new is None or not shown.strip() else f"{line}\n{_shown_again(shown, new)}"
+        keep = new is None or not shown.strip() or fits(shown, new)
+        return part if keep or new is None else f"{line}\n{_shown_again(shown, new)}"
 
     return re.sub(r"^```(\w*)\n(.*?)^```$", block, text, flags=re.MULTILINE | re.DOTALL)
 

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 from commands import run
-from docs_site.examples import Block, Call, blocks, calls, refreshed
+from docs_site.examples import Block, Call, blocks, calls, fits, refreshed
 
 from gainwright import GainwrightError, load_job, make_plan
 
@@ -60,8 +60,7 @@ def _run(call: Call, folder: Path, *, installed: bool) -> None:
     assert done.returncode == call.status, f"$ {call.line}\n{done.stdout}{done.stderr}"
     if call.shown.strip():
         printed = done.stdout + done.stderr
-        options = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
-        assert doctest.OutputChecker().check_output(call.shown, printed, options), f"$ {call.line}\n{printed}"
+        assert fits(call.shown, printed), f"$ {call.line}\n{printed}"
 
 
 def _execute(block: str, name: str) -> None:
