@@ -70,9 +70,9 @@ def _exposure(dose: HearingDose) -> str:
 
 def verdict(dose: HearingDose) -> str:
     """Return what a day's dose means by directive 2003/10/EC, article 3, and by NIOSH 98-126; empty without a tone."""
-    level = dose.exposure_dba_high
-    if level is None:
+    if dose.exposure_dba_high is None:
         return ""
+    level = math.ceil(dose.exposure_dba_high)  # as it is shown
     if level > physics.EU_LIMIT_DBA:
         found = say(
             "It may be above the limit of 87 dB(A) (2003/10/EC, article 3), which counts at the ear under its protection: nothing loud any more today without a measurement."
@@ -98,7 +98,7 @@ def remarks(hearing: DayHearing, job: Job | None = None) -> tuple[str, ...]:
     if dose.untimed:
         found.append(
             say(
-                "It isn't known how long {number} of them played: they count for as long as the step lets the tone play.",
+                "Played for an unknown time: {number}; counted for as long as the step lets the tone play.",
                 number=dose.untimed,
             )
         )
@@ -120,7 +120,7 @@ def dose_remarks(dose: HearingDose, job: Job | None = None) -> tuple[str, ...]:
     """Return what stands beside the dose of any tones."""
     found = []
     if dose.measured:
-        found.append(say("The level of {number} was measured at the ear.", number=dose.measured))
+        found.append(say("With the level measured at the ear: {number}.", number=dose.measured))
     if dose.unknown:
         known = job.stages if job is not None else {}
         names = joined([the_place(job, n) if job is not None and n in known else n for n in dose.unknown])
