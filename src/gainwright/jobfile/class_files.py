@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import ValidationError
 from ruamel.yaml import YAML
@@ -13,7 +13,7 @@ from ruamel.yaml.scalarstring import LiteralScalarString
 
 from gainwright.errors import GainwrightError, JobError
 from gainwright.jobfile.examples import example_text, examples
-from gainwright.jobfile.reading import read_job_text
+from gainwright.jobfile.reading import message_of, read_job_text
 from gainwright.jobfile.yaml_limits import LARGEST_BYTES
 from gainwright.jobfile.yaml_reading import FileKind, document, plain, refuse_other_file, where
 from gainwright.model import ClassExercise, ClassResult
@@ -24,11 +24,11 @@ if TYPE_CHECKING:
 
 EXERCISE_FILE = FileKind(
     "class exercise",
-    "it begins with format: 1 and kind: class exercise",
-    "write one with gainwright class",
+    say("it begins with format: 1 and kind: class exercise"),
+    say("write one with gainwright class"),
     "no_exercise",
 )
-RESULT_FILE = FileKind("class result", "it has kind: class result", "work through an exercise", "no_result")
+RESULT_FILE = FileKind("class result", say("it has kind: class result"), say("work through an exercise"), "no_result")
 LARGEST_CLASS_FILE = LARGEST_BYTES
 _Read = TypeVar("_Read", bound="Frozen")
 
@@ -78,20 +78,29 @@ def _read(content: bytes, name: str, kind: type[_Read], what: FileKind) -> _Read
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise JobError("isn't UTF-8 text", code="encoding", where=name, remedy="save it as UTF-8") from None
+        raise JobError(say("isn't UTF-8 text"), code="encoding", where=name, remedy=say("save it as UTF-8")) from None
     found = document(text, name, what=what)
     try:
         return kind.model_validate(plain(found, name))
     except ValidationError as error:
         first = error.errors()[0]
         keys = [str(part) for part in first["loc"]]
-        said = first["msg"].removeprefix("Value error, ")
-        said = said[:1].lower() + said[1:]
-        if first["type"] in ("extra_forbidden", "missing"):
-            said = f"the key {keys[-1]!r} is {'unknown' if first['type'] == 'extra_forbidden' else 'missing'}"
+        place = where(found, keys, name)
         raise JobError(
-            said, code=what.code, where=where(found, keys, name), rule=what.begins, remedy="fix it"
+            _said(first, keys), code=what.code, where=place, rule=what.begins, remedy=say("fix it")
         ) from None
+
+
+def _said(error: Any, keys: list[str]) -> str:
+    """Return what a validation error says, without a capital."""
+    if error["type"] == "extra_forbidden":
+        return say("the key {path} is unknown", path=repr(keys[-1]))
+    if error["type"] == "missing":
+        return say("the key {path} is missing", path=repr(keys[-1]))
+    own = error.get("ctx", {}).get("error")
+    if isinstance(own, ValueError) and own.args:  # of the model, which says it as a text
+        return str(own) if not isinstance(own.args[0], str) else own.args[0]
+    return message_of(error)
 
 
 def chain_text(exercise: ClassExercise, chain: str) -> str:
@@ -104,7 +113,9 @@ def chain_text(exercise: ClassExercise, chain: str) -> str:
     of = exercise.chains[chain]
     if of.like and of.like not in examples():
         raise JobError(
-            f"there is no example {of.like}", code="no_such_example", rule=f"there is {', '.join(examples())}"
+            say("there is no example {name}", name=of.like),
+            code="no_such_example",
+            rule=say("there is {listed}", listed=", ".join(examples())),
         )
     return example_text(of.like) if of.like else of.job
 

@@ -228,7 +228,7 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
             rule=say("kinds are {tags}", tags=tags),
             remedy=say("did you mean {near}?", near=near[0]) if near else say("write kind: ..."),
         )
-    return JobError(_message(error), code="bad_value", where=where, remedy=_remedy(error))
+    return JobError(message_of(error), code="bad_value", where=where, remedy=_remedy(error))
 
 
 _MESSAGES = {
@@ -247,7 +247,8 @@ _MESSAGES = {
 """Usual messages of pydantic as texts that can be translated."""
 
 
-def _message(error: Any) -> str:
+def message_of(error: Any) -> str:
+    """Return what a validation error says of a value, without a capital."""
     given = error.get("input")
     shown = repr(given) if isinstance(given, str | int | float | bool) else yaml_kind(given)
     why, about = f"{error['msg'][0].lower()}{error['msg'][1:]}", error.get("ctx", {})

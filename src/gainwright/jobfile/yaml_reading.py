@@ -120,9 +120,16 @@ def refuse_other_file(content: bytes, name: str, *, what: FileKind = JOB) -> Non
 
 
 def _a(name: str) -> str:
-    if name == JOB.name:
-        return say("a job file")
-    return f"an {name}" if name[0] in "aeiou" else f"a {name}"
+    return _NAMED.get(name) or (f"an {name}" if name[0] in "aeiou" else f"a {name}")
+
+
+_NAMED = {
+    JOB.name: say("a job file"),
+    EVIDENCE.name: say("an evidence file"),
+    "class exercise": say("a class exercise"),
+    "class result": say("a class result"),
+}
+"""Name of a kind of file -> the name with its article, which can be translated."""
 
 
 def _decoded(content: bytes, name: str, what: FileKind) -> str:

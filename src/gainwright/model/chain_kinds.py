@@ -9,6 +9,7 @@ from gainwright.model.resolving import resolve
 from gainwright.model.source_stages import HeadUnit
 from gainwright.model.speaker_outputs import is_subwoofer
 from gainwright.model.stages import Amplifier, Processor, Speaker
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model.job import Job
@@ -51,5 +52,5 @@ def read_chain_kind(text: str) -> str:
         return ""
     chosen = [[word for word in row if word in words] for row in CHAIN_PARTS]
     if sum(map(len, chosen)) != len(words) or any(len(of) != 1 for of in chosen):
-        raise ValueError(f"it has one of each: {'; '.join(', '.join(row) for row in CHAIN_PARTS)}")
+        raise ValueError(say("it has one of each: {listed}", listed="; ".join(", ".join(row) for row in CHAIN_PARTS)))
     return ", ".join(of[0] for of in chosen)

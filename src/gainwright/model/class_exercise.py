@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from gainwright.model.fields import Frozen
+from gainwright.texts import say
 
 MOST_EXERCISES = 50
 MOST_STEPS = 1000
@@ -39,7 +40,7 @@ class ExerciseChain(Frozen):
     @model_validator(mode="after")
     def _one_of_them(self) -> ExerciseChain:
         if bool(self.like) == bool(self.job):
-            raise ValueError("a chain has either like (an example) or job (the text of a job)")
+            raise ValueError(say("a chain has either like (an example) or job (the text of a job)"))
         return self
 
 
@@ -64,9 +65,13 @@ class ClassExercise(Frozen):
     def _known_chains(self) -> ClassExercise:
         unknown = [task.chain for task in self.tasks if task.chain not in self.chains]
         if unknown:
-            raise ValueError(f"a task is on the chain {unknown[0]}; there is {', '.join(self.chains)}")
+            raise ValueError(
+                say(
+                    "a task is on the chain {chain}; there is {listed}", chain=unknown[0], listed=", ".join(self.chains)
+                )
+            )
         if len(set(self.tasks)) < len(self.tasks):
-            raise ValueError("a task is there twice; each has another chain or another seed")
+            raise ValueError(say("a task is there twice; each has another chain or another seed"))
         return self
 
 

@@ -10,17 +10,24 @@ import pytest
 from decoded import as_wav
 
 from gainwright.adapters.store import open_store
+from gainwright.app.cases.endings import Ending, closure_of
+from gainwright.app.cases.history import read_history
 from gainwright.app.jobs.chain_edits import apply_edit
+from gainwright.app.practice.class_exercises import learner_name
+from gainwright.app.practice.limits import refuse_guess, refuse_test
 from gainwright.app.store import Store
 from gainwright.errors import GainwrightError
-from gainwright.jobfile import errors_of, example_text, read_job_text
+from gainwright.jobfile import errors_of, example_text, read_exercise, read_job_text, read_result
 from gainwright.jobfile.starting.typical import typical_chain
+from gainwright.model import Limits
 from gainwright.model.compounds import Coils, Equaliser, FilterSetting, PowerRating
 from gainwright.quantities import parse
 from gainwright.report.languages import Language
 from gainwright.web.network.pairing import device_name
 
 JOB = example_text("one_amplifier")
+HISTORY_LINES = b"a,lead_opn,,,,,\nb,lead_open,lost,,,,\nc,lead_open,,grumbling,,,\nd,lead_open,,,,many,\ne,lead_open,,,,,-1\nf,lead_open,,,,,\nf,lead_open,,,,,\n"
+EXERCISE = b"kind: class exercise\nchains: {a: {like: one_amplifier}}\ntasks: [{chain: a, seed: 1}]\n"
 ENGLISH = re.compile(r"\b(the|and|of|with|are|this|that|not|to|for|it|must|write|there|has|or)\b")
 """Words that no German sentence has, and no key of a job file."""
 
@@ -65,6 +72,29 @@ WRONG: dict[str, Callable[[], object]] = {
     "typical chain": lambda: typical_chain("bus"),
     "no sound": lambda: as_wav(b"text, no sound", name="a.wav"),
     "phone": lambda: device_name(" ", taken=set()),
+    "history without a cause": lambda: read_history(b"case,outcome\na,found\n"),
+    "history with wrong lines": lambda: read_history(
+        b"case,cause,outcome,complaint,chain,tests,minutes\n" + HISTORY_LINES
+    ),
+    "history without a column": lambda: read_history(b"case,fault\na,b\n"),
+    "history of too many values": lambda: read_history(b"case,cause\na,lead_open,b\n"),
+    "history in another encoding": lambda: read_history(b"case,cause\n\xff,lead_open\n"),
+    "history with a quotation mark": lambda: read_history(b'case,cause\n"a,lead_open\n'),
+    "empty history": lambda: read_history(b""),
+    "exercise that is a PDF": lambda: read_exercise(b"%PDF-1.7"),
+    "exercise of nothing": lambda: read_exercise(b""),
+    "exercise without tasks": lambda: read_exercise(b"kind: class exercise\nchains: {a: {like: one_amplifier}}"),
+    "exercise with a key too many": lambda: read_exercise(EXERCISE + b"more: 1\n"),
+    "exercise with an odd seed": lambda: read_exercise(EXERCISE.replace(b"seed: 1", b"seed: some")),
+    "exercise with another chain": lambda: read_exercise(EXERCISE.replace(b"chain: a", b"chain: b")),
+    "exercise with a chain of nothing": lambda: read_exercise(EXERCISE.replace(b"{like: one_amplifier}", b"{}")),
+    "exercise like none": lambda: read_exercise(EXERCISE.replace(b"one_amplifier", b"lorry")),
+    "result of nothing": lambda: read_result(b"kind: class result\n"),
+    "learner": lambda: learner_name(" "),
+    "guesses": lambda: refuse_guess(Limits(guesses=1), guesses=1),
+    "tests": lambda: refuse_test(Limits(tests=2), tests=2, minutes=0),
+    "minutes": lambda: refuse_test(Limits(minutes=2), tests=2, minutes=3),
+    "ending": lambda: closure_of(Ending(outcome="something_else")),
 }
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model import Closure
@@ -43,14 +44,18 @@ def closure_of(ending: Ending, *, on: str = "") -> Closure:
 
     outcome = ending.outcome
     if outcome in ("found", "two_faults") and not ending.cause:
-        raise _missing("the cause is missing", "name the fault, or choose another outcome")
+        raise _missing(say("the cause is missing"), say("name the fault, or choose another outcome"))
     if outcome == "two_faults" and not ending.second_cause:
-        raise _missing("the second fault is missing", "name it, or close the case with the one that was found")
+        raise _missing(
+            say("the second fault is missing"), say("name it, or close the case with the one that was found")
+        )
     if outcome == "two_faults" and (ending.cause, ending.where) == (ending.second_cause, ending.second_where):
-        raise _missing("both faults are the same", "name two different ones, or close the case with this one")
+        raise _missing(say("both faults are the same"), say("name two different ones, or close the case with this one"))
     named = " ".join(ending.named.split())[:LONGEST_NAME]
     if outcome == "something_else" and not named:
-        raise _missing("what it was is missing", "say it in a few words, such as: the player's equaliser was on")
+        raise _missing(
+            say("what it was is missing"), say("say it in a few words, such as: the player's equaliser was on")
+        )
     of_chain = outcome in ("found", "two_faults", "no_fault")
     two = outcome == "two_faults"
     return Closure(
@@ -79,7 +84,7 @@ def typed_ending(text: str) -> Ending:
     words = text.split()
     low = [word.lower() for word in words]
     if not words:
-        raise _missing("the cause is missing", "write close lead_open lead:a-b, or close unsolved")
+        raise _missing(say("the cause is missing"), say("write close lead_open lead:a-b, or close unsolved"))
     if low == ["unsolved"]:
         return Ending(outcome="unsolved")
     if low == ["no", "fault"]:

@@ -14,6 +14,7 @@ from gainwright.app.cases.tally import minutes_of, tests_of
 from gainwright.errors import CallError, GainwrightError
 from gainwright.harmless import cell_as_written, csv_text
 from gainwright.quantities import decimal, whole_number
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -50,8 +51,13 @@ class WrongLine:
     line: int
     why: str
 
+    @property
+    def text(self) -> str:
+        """Both as a sentence that can be translated."""
+        return say("line {number}: {why}", number=self.line, why=self.why)
+
     def __str__(self) -> str:
-        return f"line {self.line}: {self.why}"
+        return self.text
 
 
 class HistoryError(CallError):
@@ -62,12 +68,14 @@ class HistoryError(CallError):
     @classmethod
     def of(cls, lines: list[WrongLine]) -> HistoryError:
         """Return the error of some wrong lines."""
-        more = f" ... and {len(lines) - SHOWN} more" if len(lines) > SHOWN else ""
+        what = joined([line.text for line in lines[:SHOWN]], by="{a}; {b}")
+        if len(lines) > SHOWN:
+            what = say("{listed} ... and {number} more", listed=what, number=len(lines) - SHOWN)
         found = cls(
-            "; ".join(map(str, lines[:SHOWN])) + more,
+            what,
             code="bad_history",
-            rule="nothing was imported",
-            remedy="correct the table and import it again",
+            rule=say("nothing was imported"),
+            remedy=say("correct the table and import it again"),
         )
         found.lines = tuple(lines)
         return found
@@ -96,26 +104,26 @@ def read_history(content: bytes) -> list[HistoryRow]:
         try:
             row = _row(line, fields, names)
         except GainwrightError as error:
-            wrong.append(WrongLine(line, "; ".join(part for part in (error.what, error.rule) if part)))
+            wrong.append(WrongLine(line, joined([part for part in (error.what, error.rule) if part], by="{a}; {b}")))
             continue
         names[row.name] = line
         rows.append(row)
     if wrong:
         raise HistoryError.of(wrong)
     if not rows:
-        raise HistoryError.of([WrongLine(1, "the table has no case")])
+        raise HistoryError.of([WrongLine(1, say("the table has no case"))])
     return rows
 
 
 def _lines(content: bytes) -> Iterator[tuple[int, dict[str, str]]]:
     """Yield the line at which each row begins, and its values by column; rows without any value are left out."""
     if len(content) > MOST_BYTES:
-        raise HistoryError.of([WrongLine(1, f"the table is over {MOST_BYTES / 1e6:g} MB")])
+        raise HistoryError.of([WrongLine(1, say("the table is over {most} MB", most=f"{MOST_BYTES / 1e6:g}"))])
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
-        raise HistoryError.of([WrongLine(line, "the table isn't in UTF-8; save it as CSV in UTF-8")]) from None
+        raise HistoryError.of([WrongLine(line, say("the table isn't in UTF-8; save it as CSV in UTF-8"))]) from None
     head = text.partition("\n")[0]
     read = csv.reader(io.StringIO(text, newline=""), delimiter=max(_DELIMITERS, key=head.count), strict=True)
     columns: list[str] = []
@@ -127,9 +135,13 @@ def _lines(content: bytes) -> Iterator[tuple[int, dict[str, str]]]:
             elif any(value.strip() for value in values):
                 count += 1
                 if len(values) > len(columns) or count > MOST_ROWS:
-                    too_many = f"it has {len(values)} values, the first line has {len(columns)} columns"
+                    too_many = say(
+                        "it has {values} values, the first line has {columns} columns",
+                        values=len(values),
+                        columns=len(columns),
+                    )
                     raise HistoryError.of(
-                        [WrongLine(line, too_many if count <= MOST_ROWS else f"over {MOST_ROWS} cases")]
+                        [WrongLine(line, too_many if count <= MOST_ROWS else say("over {most} cases", most=MOST_ROWS))]
                     )
                 yield (
                     line,
@@ -139,23 +151,27 @@ def _lines(content: bytes) -> Iterator[tuple[int, dict[str, str]]]:
     except csv.Error as error:
         if "field larger" in str(error):
             raise HistoryError.of(
-                [WrongLine(line, "a value is far too long; a quotation mark may be missing")]
+                [WrongLine(line, say("a value is far too long; a quotation mark may be missing"))]
             ) from None
-        raise HistoryError.of([WrongLine(line, "a quotation mark isn't closed, or stands inside a value")]) from None
+        raise HistoryError.of(
+            [WrongLine(line, say("a quotation mark isn't closed, or stands inside a value"))]
+        ) from None
     if not columns:
-        raise HistoryError.of([WrongLine(1, "the table is empty")])
+        raise HistoryError.of([WrongLine(1, say("the table is empty"))])
 
 
 def _columns(values: list[str]) -> list[str]:
     columns = ["_".join(value.lower().split()) for value in values]
     unknown = [column for column in columns if column not in COLUMNS]
     if unknown:
-        why = f"there is no column {unknown[0][:40]!r}; columns are {', '.join(COLUMNS)}"
+        why = say(
+            "there is no column {name}; columns are {listed}", name=repr(unknown[0][:40]), listed=", ".join(COLUMNS)
+        )
         raise HistoryError.of([WrongLine(1, why)])
     if len(set(columns)) < len(columns):
-        raise HistoryError.of([WrongLine(1, "a column is there twice")])
+        raise HistoryError.of([WrongLine(1, say("a column is there twice"))])
     if not {"cause", "outcome"} & set(columns):
-        raise HistoryError.of([WrongLine(1, "neither the column cause nor outcome is there")])
+        raise HistoryError.of([WrongLine(1, say("neither the column cause nor outcome is there"))])
     return columns
 
 
@@ -164,11 +180,11 @@ def _row(line: int, fields: Mapping[str, str], names: Mapping[str, int]) -> Hist
 
     for column, most in LONGEST.items():
         if len(fields.get(column, "")) > most:
-            raise _wrong(f"{column} is over {most} characters")
+            raise _wrong(say("{column} is over {most} characters", column=column, most=most))
     closed = _closure(fields)
     name = " ".join(fields.get("case", "").split())
     if name in names:
-        raise _wrong(f"the case {name} stands in line {names[name]} already")
+        raise _wrong(say("the case {name} stands in line {line} already", name=name, line=names[name]))
     if not name:
         digest = hashlib.sha256(repr(sorted((k, v) for k, v in fields.items() if v)).encode()).hexdigest()[:10]
         name, count = f"history-{digest}", 1
@@ -189,14 +205,20 @@ def _closure(fields: Mapping[str, str]) -> Closure:
     named = fields.get("named", "")
     outcome = given or ("two_faults" if second else "something_else" if named and not cause else "found")
     if outcome not in get_args(Outcome):
-        raise _wrong(f"{given[:40]!r} is no outcome", f"it is {', '.join(get_args(Outcome))}")
+        raise _wrong(
+            say("{text} is no outcome", text=repr(given[:40])),
+            say("it is {listed}", listed=", ".join(get_args(Outcome))),
+        )
     complaint = fields.get("complaint", "").lower()
     if complaint and complaint not in COMPLAINTS:
-        raise _wrong(f"{complaint[:40]!r} is no complaint", f"it is {', '.join(COMPLAINTS)}, or empty")
+        raise _wrong(
+            say("{text} is no complaint", text=repr(complaint[:40])),
+            say("it is {listed}, or empty", listed=", ".join(COMPLAINTS)),
+        )
     try:
         chain = read_chain_kind(fields.get("chain", ""))
     except ValueError as error:
-        raise _wrong(f"{fields['chain'][:80]!r} is no kind of chain", str(error)) from None
+        raise _wrong(say("{text} is no kind of chain", text=repr(fields["chain"][:80])), error.args[0]) from None
     where, there = fields.get("where", ""), fields.get("second_where", "")
     note = fields.get("note", "")
     ending = Ending(cause, where, outcome, second, there, named, note)  # type: ignore[arg-type]
@@ -212,7 +234,10 @@ def _cause(text: str) -> str:
     known = (*NO_FAULT, *ODDS)
     if cause and cause not in known:
         near = difflib.get_close_matches(cause, known, n=1)
-        raise _wrong(f"there is no cause {text[:40]!r}", f"did you mean {near[0]}?" if near else "")
+        raise _wrong(
+            say("there is no cause {name}", name=repr(text[:40])),
+            say("did you mean {near}?", near=near[0]) if near else "",
+        )
     return cause
 
 
@@ -220,7 +245,9 @@ def _tests(fields: Mapping[str, str]) -> int | None:
     text = fields.get("tests", "")
     found = whole_number(text, most=MOST_TESTS)
     if text and found is None:
-        raise _wrong(f"tests is {text[:20]!r}", f"it is a whole number up to {MOST_TESTS}")
+        raise _wrong(
+            say("tests is {text}", text=repr(text[:20])), say("it is a whole number up to {most}", most=MOST_TESTS)
+        )
     return found
 
 
@@ -230,7 +257,10 @@ def _minutes(fields: Mapping[str, str]) -> float | None:
         return None
     number = decimal(text)
     if number is None or not 0 <= float(number) <= MOST_MINUTES:
-        raise _wrong(f"minutes is {text[:20]!r}", f"it is a number from 0 to {MOST_MINUTES:g}")
+        raise _wrong(
+            say("minutes is {text}", text=repr(text[:20])),
+            say("it is a number from 0 to {most}", most=f"{MOST_MINUTES:g}"),
+        )
     return float(number)
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.app.cases.history import HistoryError, HistoryRow, WrongLine, read_history
 from gainwright.app.cases.stored_cases import RESERVED
 from gainwright.errors import GainwrightError
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from gainwright.app.store import Cases
@@ -44,7 +45,9 @@ def import_history(cases: Cases, content: bytes) -> ImportedHistory:
             else:
                 added[row.name] = row.case
         except GainwrightError as error:
-            wrong.append(WrongLine(row.line, "; ".join(part for part in (error.what, error.rule) if part)))
+            wrong.append(
+                WrongLine(row.line, joined([part for part in (error.what, error.rule) if part], by="{a}; {b}"))
+            )
     if wrong:
         raise HistoryError.of(wrong)
     cases.add_all(added)
@@ -54,7 +57,7 @@ def import_history(cases: Cases, content: bytes) -> ImportedHistory:
 def _is_there(row: HistoryRow, cases: Cases) -> bool:
     """Return whether the case of a row is in the store. CallError: its name is invalid, or that of another case."""
     if row.name in RESERVED:
-        raise HistoryError(f"a case can't be called {row.name}", code="bad_name")
+        raise HistoryError(say("a case can't be called {name}", name=row.name), code="bad_name")
     try:
         kept = cases.get(row.name).case
     except GainwrightError as error:
@@ -62,7 +65,7 @@ def _is_there(row: HistoryRow, cases: Cases) -> bool:
             return False
         raise
     if _ended(kept) != _ended(row.case):
-        raise HistoryError(f"the store has another case called {row.name}", code="name_taken")
+        raise HistoryError(say("the store has another case called {name}", name=row.name), code="name_taken")
     return True
 
 

@@ -10,6 +10,7 @@ from gainwright.app.practice.limits import refuse_guess, refuse_test
 from gainwright.app.practice.practice import Practice, best_path, practise
 from gainwright.errors import CallError, GainwrightError
 from gainwright.report.class_table import ClassRow, ClassTable
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -52,10 +53,10 @@ def make_exercise(
     ]
     if not chains or len(tasks) > MOST_EXERCISES:
         raise CallError(
-            f"{len(tasks)} tasks",
+            say("{number} tasks", number=len(tasks)),
             code="bad_exercise",
-            rule=f"an exercise has 1 to {MOST_EXERCISES}",
-            remedy="choose fewer",
+            rule=say("an exercise has 1 to {most}", most=MOST_EXERCISES),
+            remedy=say("choose fewer"),
         )
     try:
         return ClassExercise.model_validate(
@@ -70,7 +71,9 @@ def make_exercise(
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"]))
-        raise CallError(first["msg"].removeprefix("Value error, "), code="bad_exercise", where=place) from None
+        own = first.get("ctx", {}).get("error")
+        said = own.args[0] if isinstance(own, ValueError) and own.args else first["msg"]
+        raise CallError(said, code="bad_exercise", where=place) from None
 
 
 def diagnosers_of(exercise: ClassExercise, make: Callable[[str], Diagnoser] | None = None) -> dict[str, Diagnoser]:
@@ -89,7 +92,9 @@ def learner_name(text: str) -> str:
     name = " ".join(text.split())
     if not 1 <= len(name) <= LONGEST_NAME:
         raise CallError(
-            "the name of the learner is missing", code="no_learner", rule=f"it has up to {LONGEST_NAME} letters"
+            say("the name of the learner is missing"),
+            code="no_learner",
+            rule=say("it has up to {most} letters", most=LONGEST_NAME),
         )
     return name
 
@@ -172,7 +177,7 @@ def replay(exercise: ClassExercise, result: ClassResult, number: int, diagnoser:
     found = Replay(practise(diagnoser.job, rigs=rigs, seed=task.seed, diagnoser=diagnoser), exercise.limits)
     for step in result.tasks[number].did:
         if found.ended:
-            raise _not_replayed(result, number, f"{step!r} comes after the end")
+            raise _not_replayed(result, number, say("{step} comes after the end", step=repr(step)))
         try:
             if step.startswith(GUESS):
                 cause, _, where = step.removeprefix(GUESS).partition(" ")
@@ -185,11 +190,11 @@ def replay(exercise: ClassExercise, result: ClassResult, number: int, diagnoser:
 
 
 def _not_replayed(result: ClassResult, number: int, why: str) -> CallError:
-    other = f"it was made with version {result.program}" if result.program else ""
+    other = say("it was made with version {version}", version=result.program) if result.program else ""
     return CallError(
-        f"task {number + 1} can't be replayed: {why}",
+        say("task {number} can't be replayed: {why}", number=number + 1, why=why),
         code="bad_result",
-        where=f"result of {result.learner}",
+        where=say("result of {learner}", learner=result.learner),
         rule=other,
     )
 
@@ -200,10 +205,12 @@ def check_result(exercise: ClassExercise, result: ClassResult) -> None:
 
     if result.exercise != fingerprint(exercise) or len(result.tasks) != len(exercise.tasks):
         raise CallError(
-            f"this is the result of another exercise{f', {result.title}' if result.title else ''}",
+            say("this is the result of another exercise, {title}", title=result.title)
+            if result.title
+            else say("this is the result of another exercise"),
             code="other_exercise",
-            where=f"result of {result.learner}",
-            remedy="give the exercise that the learner had",
+            where=say("result of {learner}", learner=result.learner),
+            remedy=say("give the exercise that the learner had"),
         )
 
 
@@ -228,7 +235,11 @@ def class_table(
     learners = [result.learner for result in results]
     twice = next((name for name in learners if learners.count(name) > 1), None)
     if twice is not None:
-        raise CallError(f"there are two results of {twice}", code="learner_twice", remedy="leave one of them out")
+        raise CallError(
+            say("there are two results of {learner}", learner=twice),
+            code="learner_twice",
+            remedy=say("leave one of them out"),
+        )
     for result in results:
         check_result(exercise, result)
     rows = []

@@ -12,6 +12,7 @@ from gainwright.app.practice.class_exercises import learner_name, result_of
 from gainwright.app.practice.stored_practices import KIND as PRACTICE
 from gainwright.app.practice.stored_practices import StoredPractice, begin_practice, load_practice
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.ports import HiddenRigs
@@ -60,7 +61,9 @@ def load_run(store: Store, run: str) -> ClassRun:
     """Return a run. CallError: there is none."""
     document = store.documents.get(KIND, run)
     if document is None:
-        raise CallError("there is no such class exercise here", code="no_such_run", remedy="upload the exercise")
+        raise CallError(
+            say("there is no such class exercise here"), code="no_such_run", remedy=say("upload the exercise")
+        )
     return read_run(document)
 
 
@@ -92,7 +95,11 @@ def begin_task(store: Store, run: ClassRun, number: int, *, rigs: HiddenRigs, di
 
     exercise = exercise_of(run)
     if not 0 <= number < len(exercise.tasks):
-        raise CallError("there is no such task", code="no_such_task", rule=f"there are {len(exercise.tasks)}")
+        raise CallError(
+            say("there is no such task"),
+            code="no_such_task",
+            rule=say("there are {number}", number=len(exercise.tasks)),
+        )
     if run.practices[number]:
         return load_practice(store, run.practices[number])
     task = exercise.tasks[number]

@@ -19,19 +19,20 @@ def refuse_test(limits: Limits, *, tests: int, minutes: float) -> None:
     CallError : so many tests were made, or so many minutes used, already.
     """
     if limits.tests is not None and tests >= limits.tests:
-        raise _reached(f"{limits.tests} tests were made, which is the limit")
+        raise _reached(say("{number} tests were made, which is the limit", number=limits.tests))
     if limits.minutes is not None and minutes >= limits.minutes:
-        raise _reached(f"{limits.minutes:g} minutes were used, which is the limit")
+        raise _reached(say("{number} minutes were used, which is the limit", number=f"{limits.minutes:g}"))
 
 
 def refuse_guess(limits: Limits, *, guesses: int) -> None:
     """Refuse another guess when the limit is reached. CallError: the fault was named so often already."""
     if limits.guesses is not None and guesses >= limits.guesses:
-        raise CallError(f"{limits.guesses} guesses were made, which is the limit", code="limit_reached")
+        what = say("{number} guesses were made, which is the limit", number=limits.guesses)
+        raise CallError(what, code="limit_reached")
 
 
 def _reached(what: str) -> CallError:
-    return CallError(what, code="limit_reached", remedy="name the fault, or give up")
+    return CallError(what, code="limit_reached", remedy=say("name the fault, or give up"))
 
 
 def limit_words(limits: Limits) -> list[str]:

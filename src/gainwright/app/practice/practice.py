@@ -13,6 +13,7 @@ from gainwright.app.practice.caller import caller_words
 from gainwright.app.practice.mistakes import find_mistake
 from gainwright.errors import CallError
 from gainwright.model.case import NO_FAULT
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -83,10 +84,12 @@ class Practice:
         if wanted not in tests:
             near = difflib.get_close_matches(wanted, tests, n=3)
             raise CallError(
-                f"there is no test {text!r}",
+                say("there is no test {name}", name=repr(text)),
                 code="unknown_test",
-                rule="it was made already, or it can't be made here",
-                remedy=f"did you mean: {'; '.join(near)}" if near else "type tests for the list",
+                rule=say("it was made already, or it can't be made here"),
+                remedy=say("did you mean: {listed}", listed="; ".join(near))
+                if near
+                else say("type tests for the list"),
             )
         candidate = tests[wanted]
         entry = read_entry(self.rig.answer(candidate.entry), self.job)

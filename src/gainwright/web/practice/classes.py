@@ -58,7 +58,11 @@ def begin_task(site: Site, run: ClassRun, number: int) -> StoredPractice:
     """Return the practice of a task, begun if it wasn't yet; `number` is from 0. CallError: there is no such task."""
     exercise = class_runs.exercise_of(run)
     if not 0 <= number < len(exercise.tasks):
-        raise CallError("there is no such task", code="no_such_task", rule=f"there are {len(exercise.tasks)}")
+        raise CallError(
+            say("there is no such task"),
+            code="no_such_task",
+            rule=say("there are {number}", number=len(exercise.tasks)),
+        )
     diagnoser = changes.diagnoser_of(site, chain_text(exercise, exercise.tasks[number].chain))
     return class_runs.begin_task(site.store, run, number, rigs=site.world.hidden_rigs, diagnoser=diagnoser)
 
@@ -93,7 +97,7 @@ def start_table(site: Site, exercise: ClassExercise, results: Sequence[ClassResu
     CallError, JobError : too many results, or a chain can't be read.
     """
     if len(results) > MOST_RESULTS:
-        raise CallError(f"over {MOST_RESULTS} results", code="too_many")
+        raise CallError(say("over {number} results", number=MOST_RESULTS), code="too_many")
     table, diagnosers = secrets.token_urlsafe(9), diagnosers_of(exercise, lambda text: changes.diagnoser_of(site, text))
     text = exercise_text(exercise)
     site.store.documents.put(TABLE, table, {"title": exercise.title, "exercise": text, "rows": None})
@@ -118,7 +122,7 @@ def load_table(site: Site, table: str) -> KeptTable:
     """Return a table. CallError: there is none."""
     document = site.store.documents.get(TABLE, table)
     if document is None:
-        raise CallError("there is no such table", code="no_such_table", remedy="upload the results again")
+        raise CallError(say("there is no such table"), code="no_such_table", remedy=say("upload the results again"))
     rows = document["rows"]
     made = None if rows is None else ClassTable(document["title"], tuple(ClassRow(**row) for row in rows))
     work = next((work for work in site.background.list() if work.back == table_address(table)), None)
@@ -129,5 +133,5 @@ def made_table(site: Site, table: str) -> ClassTable:
     """Return a table that is made. CallError: there is none, or not yet."""
     made = load_table(site, table).table
     if made is None:
-        raise CallError("the table isn't ready yet", code="no_such_file", remedy="wait until it is done")
+        raise CallError(say("the table isn't ready yet"), code="no_such_file", remedy=say("wait until it is done"))
     return made
