@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, name_words, stages_of
+from gainwright import physics
+from gainwright.jobfile import facts
+from gainwright.model import Amplifier, HeadUnit, Speaker, name_words, resolve, stages_of
+from gainwright.power.programmes import EIGHTH, WORST
 from gainwright.power.result import STATES
 from gainwright.solve import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Taken, amplifier_draw_w
 from gainwright.texts import say
@@ -38,6 +41,30 @@ def device_watts(
             for state in STATES[1:]:
                 signal[state] += _drawn_w(stage, amplifiers[name], getattr(programmes[name], state))
     return {state: idle_w + watts for state, watts in signal.items()}, tuple(assumed)
+
+
+def head_unit_watts(job: Job, supply_v: float) -> dict[str, dict[StateName, float]]:
+    """Return head unit -> state -> what its own power stages take for the speakers at its outputs, W, without idle.
+
+    Bridged class B stages straight from the supply (common practice, no published source) take supply x mean |v| / load; their
+    programme is that of an amplifier without music, at the voltage of their rating.
+    """
+    found: dict[str, dict[StateName, float]] = {}
+    wiring, values = resolve(job), facts(job)
+    for name, stage in job.stages.items():
+        if not isinstance(stage, HeadUnit) or not stage.speaker_level:
+            continue
+        loads = [
+            1 / values[f"{port.stage}.impedance"].quantity.nominal
+            for node in wiring.outputs(name)
+            for port in wiring.ports_fed_by(node)
+            if isinstance(job.stages[port.stage], Speaker)
+        ]
+        if loads:
+            amps = sum(loads) * values[f"{name}.output_limit"].quantity.nominal
+            means = 0.0, physics.GAUSSIAN_MEAN_ABS * EIGHTH**0.5, WORST**0.5, physics.SINE_MEAN_ABS
+            found[name] = {state: float(supply_v * mean * amps) for state, mean in zip(STATES, means, strict=True)}
+    return found
 
 
 def _idle_a(unit: str, stages: Mapping[str, AnyStage], assumed: list[str]) -> float:

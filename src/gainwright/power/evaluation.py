@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from gainwright.model import DC_VOLTS, METAL, SUPPLY_REPAIR, Speaker, stages_of
+from gainwright.model import DC_VOLTS, METAL, SUPPLY_REPAIR, Speaker, resolve, stages_of
 from gainwright.plan import MAKER_FIRST, amplifier_loads
 from gainwright.power.cable_remedies import Evaluated
 from gainwright.power.cables import cable_result, number
@@ -16,6 +16,7 @@ from gainwright.power.speaker_findings import speaker_findings
 from gainwright.power.speakers import speaker_result
 from gainwright.power.supply_findings import supply_findings
 from gainwright.power.supply_states import supply_states
+from gainwright.solve import impedance_curves
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -54,13 +55,14 @@ def evaluate_power(
     loads = {load.stage: load for load in amplifier_loads(job, reached)}
     programmes = {name: programme(load, music) for name, load in loads.items()}
     states = supply_states(job, loads, programmes)
+    curves = impedance_curves(job, resolve(job))
     speakers = tuple(
-        speaker_result(job, name, load, programmes[load.stage])
+        speaker_result(job, name, load, programmes[load.stage], curves[name])
         for load in loads.values()
         for name in load.speakers
         if isinstance(job.stages[name], Speaker)
     )
-    found = [*supply_findings(Evaluated(job, loads, programmes, states)), *speaker_findings(speakers)]
+    found = [*supply_findings(Evaluated(job, loads, programmes, states)), *speaker_findings(job, speakers)]
     scanned = music is not None and any(load.band.key in music.distribution for load in loads.values())
     return PowerResult(
         job.title,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.model import BATTERY, name_words
+from gainwright.model import BATTERY, Amplifier, name_words, stages_of
 from gainwright.power.cable_remedies import as_words, carries, fuse_for, thicker
 from gainwright.power.result import PowerFinding
 from gainwright.texts import say
@@ -41,6 +41,8 @@ def fuse_findings(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding
         )
     if cable.fuse_a is not None and cable.amps["worst_second"] is not None and not carries(cable.fuse_a, cable):
         yield _small(cable, cable.fuse_a)
+        if cable.short_a is not None and _feeds_amplifiers(found, cable):
+            yield _at_start(cable, cable.short_a)
 
 
 def _at_the_battery(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
@@ -94,6 +96,32 @@ def _small(cable: CableResult, fuse_a: float) -> PowerFinding:
         as_words(sets) or say("A thicker wire first, then a larger fuse: never a larger fuse alone."),
         sets,
     )
+
+
+def _at_start(cable: CableResult, most_a: float) -> PowerFinding:
+    """Return what empty capacitors take through a fuse; only the resistances of battery and cables limit it (Ohm's law)."""
+    return PowerFinding(
+        "note",
+        "capacitors_at_start",
+        f"supply.{cable.name}",
+        say(
+            "when {name} is connected, the empty capacitors of its amplifiers take up to {amps} A for a moment: a fuse that blows then, and not later, doesn't say that it is too small",
+            name=name_words(cable.name),
+            amps=f"{most_a:.0f}",
+        ),
+        say("Fit the fuse last, and charge an added capacitor through a resistor first: never a larger fuse for it."),
+    )
+
+
+def _feeds_amplifiers(found: Evaluated, cable: CableResult) -> bool:
+    """Return whether an amplifier is anywhere behind a cable."""
+    behind, devices = {cable.name}, list(cable.feeds)
+    for branch in found.states.tree.branches:
+        if branch.source in behind:
+            behind.add(branch.name)
+            devices += branch.feeds
+    job = found.job
+    return any(isinstance(job.stages[stage], Amplifier) for unit in devices for stage in stages_of(job, unit))
 
 
 def _guard_before(found: Evaluated, cable: CableResult) -> float | None:

@@ -89,6 +89,8 @@ class SpeakerResult:
     bound_hz : that frequency.
     xmax_mm : its linear travel, None if unknown.
     missing : keys of the job without which its travel can't be told.
+    nominal_ohm : nominal impedance of one unit as its coils are wired.
+    lowest_ohm, lowest_hz : the least of its impedance and where; None where the job doesn't give its DC resistance.
     """
 
     name: str
@@ -103,6 +105,9 @@ class SpeakerResult:
     bound_hz: float | None
     xmax_mm: float | None
     missing: tuple[str, ...]
+    nominal_ohm: float
+    lowest_ohm: float | None
+    lowest_hz: float | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
-from gainwright.model import name_words
+from gainwright.model import Speaker, name_words
 from gainwright.power.result import PowerFinding
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from gainwright.model import Job
     from gainwright.power.result import SpeakerResult
 
 HOT_SHARE = 0.5
 """Share of what a coil stands from which its heat is told of (common practice, no published source)."""
 
 
-def speaker_findings(speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFinding]:
-    """Yield the speakers that the music may burn or bottom, and those of which nothing can be told."""
+LOWEST_SHARE = 0.8
+"""Lowest modulus of an impedance over the rated one (IEC 60268-5, rated impedance; clause from memory)."""
+
+
+def speaker_findings(job: Job, speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFinding]:
+    """Yield the speakers that the music may burn or bottom, that are less than rated, and those of which nothing can be told."""
     for s in speakers:
+        if s.lowest_ohm is not None and s.lowest_ohm < LOWEST_SHARE * s.nominal_ohm:
+            yield _low_impedance(job, s, s.lowest_ohm)
         if s.heat_share is not None and s.heat_share > HOT_SHARE:
             hot = s.heat_share > 1
             yield PowerFinding(
@@ -62,3 +70,25 @@ def speaker_findings(speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFindi
                 ),
                 say("They are on its data sheet."),
             )
+
+
+def _low_impedance(job: Job, s: SpeakerResult, lowest_ohm: float) -> PowerFinding:
+    """Return the finding of a speaker whose impedance falls too low for its rating; with the remedy it doesn't."""
+    rated = math.floor(10 * lowest_ohm / LOWEST_SHARE) / 10
+    stage = job.stages[s.name]
+    plain = isinstance(stage, Speaker) and stage.coils is None
+    return PowerFinding(
+        "note",
+        "impedance_low",
+        s.name,
+        say(
+            "the impedance of {name} falls to {lowest} ohm near {hz} Hz, below 80 % of its {nominal} ohm (IEC 60268-5): to an amplifier it is one of {rated} ohm",
+            name=name_words(s.name),
+            lowest=f"{lowest_ohm:.2g}",
+            hz=f"{s.lowest_hz or 0.0:.0f}",
+            nominal=f"{s.nominal_ohm:g}",
+            rated=f"{rated:g}",
+        ),
+        say("Count it as {rated} ohm, and see whether its amplifier is rated for that.", rated=f"{rated:g}"),
+        {f"stages.{s.name}.impedance": f"{rated:g} ohm"} if plain else {},
+    )

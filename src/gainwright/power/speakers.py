@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from gainwright import physics
+from gainwright.model import Speaker
 from gainwright.power.result import SpeakerResult
 from gainwright.solve import speaker_unit
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from gainwright.model import FilterSetting, Job
     from gainwright.plan import AmplifierLoad
     from gainwright.power.programmes import Programme
-    from gainwright.solve import SpeakerUnit
+    from gainwright.solve import ImpedanceCurve, SpeakerUnit
 
     Floats = np.ndarray
 
@@ -24,8 +25,10 @@ CREST = 3.0
 SURE = 0.975
 
 
-def speaker_result(job: Job, name: str, amplifier: AmplifierLoad, played: Programme) -> SpeakerResult:
-    """Return what the music does to one unit of a speaker.
+def speaker_result(
+    job: Job, name: str, amplifier: AmplifierLoad, played: Programme, curve: ImpedanceCurve
+) -> SpeakerResult:
+    """Return what the music does to one unit of a speaker, and the least impedance of its curve.
 
     The bound of its travel is a sine at the highest peak of the amplifier, through the band's filters, at the frequency
     that moves it most. The estimate takes the worst second as pink noise through the same filters.
@@ -41,6 +44,9 @@ def speaker_result(job: Job, name: str, amplifier: AmplifierLoad, played: Progra
         heat_share = float(np.median(rise / unit.limit_k))
         compression = float(physics.compression_db(rise_k=np.median(rise)))
     travel, bound, at = _travel(unit, amplifier, played)
+    stage = job.stages[name]
+    given = isinstance(stage, Speaker) and stage.re is not None and stage.re.known
+    lowest, lowest_hz = curve.lowest() if given else (None, None)
     return SpeakerResult(
         name,
         amplifier.stage,
@@ -54,6 +60,9 @@ def speaker_result(job: Job, name: str, amplifier: AmplifierLoad, played: Progra
         at,
         None if unit.xmax_m is None else 1000 * unit.xmax_m,
         unit.missing,
+        unit.impedance_ohm,
+        None if lowest is None else lowest * unit.impedance_ohm,
+        lowest_hz,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.model import BATTERY, name_words
+from gainwright.model import BATTERY, HeadUnit, name_words
 from gainwright.power.cable_findings import drop_findings, wire_findings
 from gainwright.power.fuse_findings import fuse_findings
 from gainwright.power.result import PowerFinding
@@ -24,12 +24,13 @@ def supply_findings(found: Evaluated) -> Iterator[PowerFinding]:
         yield from fuse_findings(found, cable)
         yield from wire_findings(found, cable)
     yield from drop_findings(found)
-    if found.states.tree.loose and found.job.supply:
-        names = joined([name_words(n) for n in found.states.tree.loose])
+    loose = [n for n in found.states.tree.loose if not isinstance(found.job.stages.get(n), HeadUnit)]
+    if loose and found.job.supply:
+        names = joined([name_words(n) for n in loose])
         yield PowerFinding(
             "note",
             "no_cable_given",
-            found.states.tree.loose[0],
+            loose[0],
             say("no cable is given to {names}: computed as if at the battery's terminals", names=names),
             say("Give the cable that feeds it, with its fuse."),
         )

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import supply_of
-from gainwright.power.devices import at_ceiling, device_watts
+from gainwright.model import name_words, supply_of
+from gainwright.power.devices import at_ceiling, device_watts, head_unit_watts
 from gainwright.power.result import STATES
 from gainwright.solve import Source, SupplyTree, Taken, source_of, supply_tree
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -56,9 +57,17 @@ def supply_states(
     """Return the supply of a job in every state; devices with a supply of their own stand apart from the battery's tree."""
     tree, source = supply_tree(job), source_of(job)
     apart = {unit for unit in tree.loose if supply_of(job, unit) != "vehicle"}
-    tree = SupplyTree(tree.branches, tuple(u for u in tree.loose if u not in apart))
-    watts, assumed = {}, {}
-    for unit in tree.devices:
+    heads = head_unit_watts(job, source.running_v)
+    cabled = SupplyTree(tree.branches, tuple(u for u in tree.loose if u not in apart))
+    tree = SupplyTree(cabled.branches, (*cabled.loose, *heads))
+    watts: dict[str, dict[StateName, float]] = {}
+    assumed: dict[str, tuple[str, ...]] = {}
+    for name, taken in heads.items():
+        watts[name] = taken
+        assumed[name] = (
+            say("the power stages of {name} take their current from the vehicle's own wiring", name=name_words(name)),
+        )
+    for unit in cabled.devices:
         watts[unit], assumed[unit] = device_watts(job, unit, amplifiers, programmes, source.running_v)
     powers = tree.solve(source, {u: Taken(np.array([watts[u][s] for s in STATES[:-1]])) for u in tree.devices})
     sine = tree.solve(

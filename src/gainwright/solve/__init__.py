@@ -7,7 +7,7 @@ from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.ear_level import EarLevel, ear_level, sensitivity_level_db, speaker_volts
 from gainwright.solve.electrics import MUTED_TRAVEL, response
 from gainwright.solve.hearing_dose import DayHearing, Exposure, HearingDose, hearing_dose
-from gainwright.solve.impedance_curves import ImpedanceCurve
+from gainwright.solve.impedance_curves import MIDDLE, ImpedanceCurve, impedance_curves
 from gainwright.solve.instruments import (
     InstrumentReading,
     accuracy_of,
@@ -41,6 +41,7 @@ __all__ = [
     "HEAT_SHARE",
     "MEASURING_LEAD_OHM",
     "METER_OHM",
+    "MIDDLE",
     "MUTED_TRAVEL",
     "PREFERRED_HZ",
     "SWITCHING_EFFICIENCY",
@@ -77,6 +78,7 @@ __all__ = [
     "good_lead_ohm",
     "grounded_nodes",
     "hearing_dose",
+    "impedance_curves",
     "input_ohm",
     "levels",
     "limits_first",

@@ -29,6 +29,7 @@ from gainwright.solve.loads import Loading
 from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
 from gainwright.solve.sources import PEAK, digital_input_v, levelled, plays_into, source_gain
 from gainwright.solve.steady_state import Cell, run
+from gainwright.solve.supply_drop import supply_shares
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -116,6 +117,11 @@ class Chain:
             for name, stage in self.job.stages.items()
             if isinstance(stage, Amplifier)
         }
+
+    @cached_property
+    def supply_shares(self) -> dict[str, float]:
+        """Amplifier -> what the job's cables leave of its supply at its ceiling; 1 for those not in it."""
+        return supply_shares(self.job, self.wiring, self._middle)
 
     def draws(self, *, draws: int, seed: int, quick: bool = False) -> dict[str, Any]:
         """Return every physical number drawn from its spread, shape (draws,) where it has one; `quick` as in `draw`."""
@@ -281,6 +287,8 @@ class Chain:
             gain = amplifier_gain(name, stage, here, stand[f"{name}.gain"], self._ratings[name])
             gain = gain * amplifier_extra_gain(name, stage, stand)
             supply_v = values[supply_path(self.job, name, conditions.supply)]
+            if any(port.stage not in conditions.unloaded for port in self.wiring.ports_fed_by(node)):
+                supply_v = supply_v * self.supply_shares.get(name, 1.0)
             ceiling = PEAK * amplifier_rails(name, stage, values, loading.rated_siemens(node), supply_v)
         else:
             gain = line_gain(stage, node, values, stand)
@@ -349,13 +357,15 @@ def _clips_inside(stage: AnyStage) -> bool:
 
 
 def amplifier_ceiling_v(chain: Chain, name: str, values: Values, *, unloaded: bool, supply: str = "running") -> Any:
-    """Return an amplifier's ceiling at its terminals, rms of the largest clean sine, for its first output."""
+    """Return an amplifier's ceiling at its terminals, rms of the largest clean sine, for its first output.
+
+    Into speakers of nominal impedance, with the supply that the job's cables leave it at that level.
+    """
     stage = chain.job.stages[name]
     assert isinstance(stage, Amplifier)  # noqa: S101  callers pass an amplifier
     node = chain.wiring.outputs(name)[0]
     off = frozenset(port.stage for port in chain.wiring.ports_fed_by(node)) if unloaded else frozenset()
     loading = Loading(chain.wiring, values, unloaded=off, probes={})
-    rails = amplifier_rails(
-        name, stage, values, loading.conductance(node), values[supply_path(chain.job, name, supply)]
-    )
+    supply_v = values[supply_path(chain.job, name, supply)] * (1.0 if unloaded else chain.supply_shares.get(name, 1.0))
+    rails = amplifier_rails(name, stage, values, loading.conductance(node), supply_v)
     return rails * loading.node_factor(node)

@@ -102,7 +102,20 @@ class ImpedanceCurve:
         share = along - before
         return np.asarray((1 - share) * table[before, index] + share * table[before + 1, index])
 
+    def lowest(self) -> tuple[float, float]:
+        """Return the least of a unit's impedance over the nominal one between 20 Hz and 20 kHz, and its frequency, Hz.
 
+        Of the unit that is in the middle of all by it.
+        """
+        grid, table = _over_frequency(self)
+        heard = (grid >= LOWEST_HZ) & (grid <= HIGHEST_HZ)
+        sizes = np.abs(table[heard, : self.units])
+        unit = np.argsort(np.min(sizes, axis=0))[self.units // 2]
+        at = int(np.argmin(sizes[:, unit]))
+        return float(sizes[at, unit]), float(grid[heard][at])
+
+
+LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
 STEPS_PER_OCTAVE = 16
 _GRID_HZ = 5.0 * 2 ** (np.arange(12 * STEPS_PER_OCTAVE + 7) / STEPS_PER_OCTAVE)
 

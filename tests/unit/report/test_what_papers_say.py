@@ -305,7 +305,7 @@ def test_the_customers_page_is_one_page(job: Job) -> None:
         for size in ("a4", "letter"):
             assert len(pages(written(paper, ".pdf", size=size, code=code))) == 1
     said = letters(pages(pdf)[0])
-    assert letters("759 W") in said
+    assert letters("830 W") in said
     assert "20261127" in said
     assert all(letters(line.do) in said for line in lines)
 
