@@ -20,6 +20,9 @@
     python3 tasks.py platforms      ask the index for wheels of every dependency on each system and Python;
                                     then the types as on Windows and macOS
     python3 tasks.py notice         write NOTICE: the licences of fonts and dependencies
+    python3 tasks.py man            write the manual page from the commands
+    python3 tasks.py sbom FILE      write the bill of materials (CycloneDX)
+    python3 tasks.py release        check everything, then build the release into dist; refuses a tree with changes
 
 The first run makes `.venv` and installs the locked, hash-checked dependencies; later runs start at once.
 """
@@ -43,6 +46,9 @@ COMMANDS = {
     "lock": ("lock", "lock"),
     "platforms": ("platforms", "platforms"),
     "notice": ("use", "notice"),
+    "man": ("use", "man"),
+    "sbom": ("use", "sbom"),
+    "release": ("release", "release"),
     "advisories": ("advisories", "ask_pips_index"),
 }
 """Command -> module of `tools`, and its function."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tools.environment import ROOT, TO_DEVELOP, TO_USE, call, prepare, script
+from tools.environment import ROOT, TO_DEVELOP, TO_USE, call, prepare, script, stop
 from tools.programs import install_programs
 
 
@@ -35,3 +35,17 @@ def notice(arguments: list[str]) -> int:
     """Write NOTICE from the metadata of the locked dependencies."""
     prepare(TO_DEVELOP)
     return call(script("python"), str(ROOT / "tools" / "notice.py"), *arguments[1:])
+
+
+def man(_: list[str]) -> int:
+    """Write the manual page from the commands."""
+    prepare(TO_DEVELOP)
+    return call(script("python"), str(ROOT / "tools" / "man_page.py"))
+
+
+def sbom(arguments: list[str]) -> int:
+    """Write the bill of materials to a file."""
+    if len(arguments) != 2:
+        stop("name the file, such as gainwright.cdx.json")
+    prepare(TO_DEVELOP)
+    return call(script("python"), "-m", "tools.sbom", arguments[1])

@@ -20,7 +20,6 @@ app = typer.Typer(
     name="gainwright",
     help="Plan, verify and document the gain structure of a vehicle's sound chain.",
     no_args_is_help=True,
-    add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
