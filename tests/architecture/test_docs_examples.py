@@ -38,7 +38,13 @@ TRIED_OTHERWISE = (
 )
 """Console lines that set up a machine; the whole test run and the wheel's tests do what they say. Those of pipx and uv need both, and
 an index: they are tried by hand before a release."""
-WAITS_FOR_A_PERSON = ("gainwright serve", "gainwright practise", "gainwright knee\n", "gainwright docs")
+WAITS_FOR_A_PERSON = (
+    "gainwright serve",
+    "gainwright --install-completion",
+    "gainwright practise",
+    "gainwright knee\n",
+    "gainwright docs",
+)
 
 
 def _run(call: Call, folder: Path, *, installed: bool) -> None:
