@@ -45,8 +45,9 @@ def page() -> str:
     """Return the text of the manual page."""
     from typer.main import get_command
 
+    import gainwright.cli.main
     from gainwright import __version__
-    from gainwright.cli.main import app
+    from gainwright.cli.base import app
 
     released = re.search(r"^## \S+ - (\S+)", (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"), re.MULTILINE)
     date = released[1] if released else ""
