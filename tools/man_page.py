@@ -45,7 +45,7 @@ def page() -> str:
     """Return the text of the manual page."""
     from typer.main import get_command
 
-    import gainwright.cli.main
+    import gainwright.cli.main  # noqa: F401  it registers the commands
     from gainwright import __version__
     from gainwright.cli.base import app
 
