@@ -331,7 +331,17 @@ def whitening(
     along = _walk(data.s, x) * both
     uneven, wander = (np.array([n[i] for n in noises])[None, :, None, None] ** 2 for i in (0, 1))
     covariance = common[:, None] + uneven * (both * same_step)[:, None] + wander * along[:, None]
-    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
+    return _inverse_of_lower(np.linalg.cholesky(covariance))
+
+
+def _inverse_of_lower(factors: Floats) -> Floats:
+    """Return the inverses of lower triangular matrices, row by row for all at once."""
+    inverse = np.zeros_like(factors)
+    for row in range(factors.shape[-1]):
+        before = factors[..., row, None, :row] @ inverse[..., :row, :row]
+        inverse[..., row, :row] = before[..., 0, :] / -factors[..., row, row, None]
+        inverse[..., row, row] = 1 / factors[..., row, row]
+    return inverse
 
 
 def _walk(s: Floats, x: Floats) -> Floats:
