@@ -11,6 +11,7 @@ from starlette.responses import Response, StreamingResponse
 
 from gainwright.results import to_json
 from gainwright.web.background import WorkProgress
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.page_language import in_language, language_of, page_language
 from gainwright.web.site import CurrentSite, of_request
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     from gainwright.web.background import Work
 
-router = APIRouter(prefix="/api/work", tags=["work"])
+router = APIRouter(prefix="/api/work", tags=["work"], responses=ERROR_RESPONSES)
 
 _PIECE_BYTES = 262_144
 

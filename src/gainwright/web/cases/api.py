@@ -25,6 +25,7 @@ from gainwright.report.cases import CaseCounts
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes
 from gainwright.web.diagnoses import diagnosis_of, diagnosis_of_evidence, dialogue_of
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.form_fields import Seen
 from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set
 from gainwright.web.site import CurrentCase, CurrentJob, CurrentSite
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import StoredCase
     from gainwright.web.site import Site
 
-router = APIRouter(prefix="/api", tags=["cases"])
+router = APIRouter(prefix="/api", tags=["cases"], responses=ERROR_RESPONSES)
 
 Mapping = dict[str, Any]
 Name = Annotated[str, Field(max_length=80)]

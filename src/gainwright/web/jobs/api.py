@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import stored_jobs
 from gainwright.app.store import JobState
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.form_fields import Seen
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 from gainwright.web.work_api import attachment
@@ -18,7 +19,7 @@ from gainwright.web.work_api import attachment
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
 
-router = APIRouter(prefix="/api/jobs", tags=["jobs"])
+router = APIRouter(prefix="/api/jobs", tags=["jobs"], responses=ERROR_RESPONSES)
 
 
 class JobShown(BaseModel):

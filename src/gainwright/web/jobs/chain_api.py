@@ -10,12 +10,13 @@ from pydantic import BaseModel, Field, StringConstraints
 from gainwright.app.jobs import chain_edits
 from gainwright.jobfile.forms import Assumed
 from gainwright.plan.result import Finding
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.form_fields import Seen
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.jobs.api import JobWhole, whole
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
-router = APIRouter(prefix="/api/jobs/{job}/chain", tags=["chain"])
+router = APIRouter(prefix="/api/jobs/{job}/chain", tags=["chain"], responses=ERROR_RESPONSES)
 
 Text = Annotated[str, StringConstraints(max_length=20_000)]
 Name = Annotated[str, StringConstraints(max_length=200)]

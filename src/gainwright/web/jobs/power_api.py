@@ -5,10 +5,11 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from gainwright.power import PowerResult
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.jobs.power_evaluation import power_of
 from gainwright.web.site import CurrentJob, CurrentSite
 
-router = APIRouter(prefix="/api/jobs", tags=["jobs"])
+router = APIRouter(prefix="/api/jobs", tags=["jobs"], responses=ERROR_RESPONSES)
 
 
 @router.get("/{job}/power")

@@ -21,6 +21,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from gainwright.errors import CallError, GainwrightError
 from gainwright.texts import say
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.measuring.sessions import browser_measurement, server_measurement
 from gainwright.web.page_language import in_language, language_of, page_language
 from gainwright.web.shown_errors import shown, shown_message
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from gainwright.app.ports import Block
     from gainwright.web.site import Site
 
-router = APIRouter(prefix="/api/live", tags=["live"])
+router = APIRouter(prefix="/api/live", tags=["live"], responses=ERROR_RESPONSES)
 
 HEADER = struct.Struct("<III")
 """Header of a block: its number, its frames, its channels; then 32-bit floats, frame by frame."""

@@ -13,10 +13,11 @@ from gainwright.app.measuring import stored_recordings
 from gainwright.app.measuring.stored_recordings import ListedRecording, import_recording
 from gainwright.app.measuring.stored_result import StoredMeasurement
 from gainwright.results import from_json
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.site import CurrentJob, CurrentSite
 from gainwright.web.work_api import attachment
 
-router = APIRouter(prefix="/api/jobs/{job}/recordings", tags=["recordings"])
+router = APIRouter(prefix="/api/jobs/{job}/recordings", tags=["recordings"], responses=ERROR_RESPONSES)
 
 SUFFIXES = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff")
 What = Literal["handover", "no_handover", "at_ear", "not_at_ear", "remove", "put_back"]

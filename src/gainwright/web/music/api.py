@@ -7,10 +7,11 @@ from pydantic import BaseModel, Field
 
 from gainwright.programme.music_result import MusicResult
 from gainwright.web.background import WorkProgress
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.music import scans
 from gainwright.web.site import CurrentSite
 
-router = APIRouter(prefix="/api/music", tags=["music"])
+router = APIRouter(prefix="/api/music", tags=["music"], responses=ERROR_RESPONSES)
 
 
 class ListedFolder(BaseModel):

@@ -10,11 +10,12 @@ from starlette.responses import Response
 
 from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest
 from gainwright.web.background import WorkProgress
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.papers import files as paper_files
 from gainwright.web.site import CurrentSite
 from gainwright.web.work_api import attachment
 
-router = APIRouter(prefix="/api/jobs/{job}/papers", tags=["papers"])
+router = APIRouter(prefix="/api/jobs/{job}/papers", tags=["papers"], responses=ERROR_RESPONSES)
 
 Word = Annotated[str, Query(max_length=80)]
 

@@ -11,13 +11,14 @@ from gainwright.app.practice import stored_practices as practices
 from gainwright.app.practice.review import PracticeReview
 from gainwright.app.practice.stored_practices import PracticeAttempt
 from gainwright.model import Limits
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.practice import changes
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.practice.stored_practices import StoredPractice
 
-router = APIRouter(prefix="/api/practices", tags=["practices"])
+router = APIRouter(prefix="/api/practices", tags=["practices"], responses=ERROR_RESPONSES)
 Short = Annotated[str, Field(max_length=200)]
 
 

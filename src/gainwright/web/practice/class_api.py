@@ -16,6 +16,7 @@ from gainwright.model import MOST_EXERCISES, ClassExercise, ClassResult, Limits
 from gainwright.model.class_exercise import MOST_SEED, Task
 from gainwright.report.class_table import ClassRow, LearnerTotal, class_table_csv
 from gainwright.web.background import WorkProgress
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.practice import classes
 from gainwright.web.practice.api import PracticeShown, practice_shown
 from gainwright.web.site import CurrentSite
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from gainwright.app.practice.class_runs import ClassRun
     from gainwright.web.site import Site
 
-router = APIRouter(prefix="/api/classes", tags=["classes"])
+router = APIRouter(prefix="/api/classes", tags=["classes"], responses=ERROR_RESPONSES)
 Short = Annotated[str, Field(max_length=200)]
 Seed = Annotated[int, Field(ge=0, le=MOST_SEED)]
 Name = Annotated[str, Field(max_length=80)]

@@ -19,6 +19,7 @@ from gainwright.plan.result import Expect, Plan
 from gainwright.results import from_json
 from gainwright.solve.hearing_dose import DayHearing
 from gainwright.solve.levels import Levels
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.set_up.evaluation import (
     current_run,
     expected,
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import RunEntry, StoredJob
     from gainwright.web.site import Site
 
-router = APIRouter(prefix="/api", tags=["set-up run"])
+router = APIRouter(prefix="/api", tags=["set-up run"], responses=ERROR_RESPONSES)
 
 
 class NewEntry(BaseModel):

@@ -11,13 +11,14 @@ from starlette.responses import Response
 
 from gainwright.app.set_up.notes import LONGEST_NOTE, add_note, note_of, remove_note
 from gainwright.app.set_up.run import LONGEST_KEY
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.set_up.evaluation import current_run
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.store import StepNote
 
-router = APIRouter(prefix="/api/jobs/{job}/notes", tags=["set-up run"])
+router = APIRouter(prefix="/api/jobs/{job}/notes", tags=["set-up run"], responses=ERROR_RESPONSES)
 
 
 class NoteShown(BaseModel):

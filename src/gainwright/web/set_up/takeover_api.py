@@ -8,10 +8,11 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from gainwright.app.set_up.found_settings import SettingChange, take_over
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.set_up.evaluation import current_run, run_changes
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
-router = APIRouter(prefix="/api/jobs/{job}/run/takeover", tags=["set-up run"])
+router = APIRouter(prefix="/api/jobs/{job}/run/takeover", tags=["set-up run"], responses=ERROR_RESPONSES)
 
 
 class ControlChange(BaseModel):

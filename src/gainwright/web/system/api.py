@@ -12,13 +12,14 @@ from pydantic import BaseModel
 from gainwright import __version__
 from gainwright.adapters.installation import InstalledPart
 from gainwright.harmless import without_folders
+from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.network.access import only_from_own_machine
 from gainwright.web.site import Actor, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.web.site import Site
 
-router = APIRouter(prefix="/api/bench", tags=["bench"])
+router = APIRouter(prefix="/api/bench", tags=["bench"], responses=ERROR_RESPONSES)
 
 
 class BenchShown(BaseModel):
