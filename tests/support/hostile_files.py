@@ -31,7 +31,15 @@ from gainwright.jobfile import (
 from gainwright.model import Case
 from gainwright.model import Limits as ClassLimits
 from gainwright.programme.allowance import AllowanceRow, Limits
-from gainwright.programme.music_result import BandChoice, BandFigures, MusicResult, SkippedFile, TimeAbove, TrackFigures
+from gainwright.programme.music_result import (
+    BandChoice,
+    BandFigures,
+    MusicResult,
+    SkippedFile,
+    SpeakerFigures,
+    TimeAbove,
+    TrackFigures,
+)
 from gainwright.report.class_table import class_table_csv, class_table_text
 from gainwright.report.diagnosis import diagnosis_text
 from gainwright.report.knee import knee_text
@@ -162,9 +170,12 @@ def _music() -> str:
     band = BandFigures(-0.3, -0.1, -14.0, 13.7, 0.0, 0.0, 1.0, -8.0)
     track = TrackFigures("a.flac", 200.0, 44_100, 2, -11.0, 5.0, -0.1, {"full": band}, {"full": 3.0})
     choice = BandChoice("clipped_time", ("a.flac",), True, 13.7, -0.3, 4.0, 315.0, "sub", 80.0, 100.0)
+    speaker = SpeakerFigures(
+        "sub", "full", "amp", 40.0, 30.0, 60.0, "a.flac", 9.0, 8.0, 7.0, 9.0, 12.0, 30.0, 13.0, 8.5, 90.0, 200.0, ()
+    )
     found = MusicResult(
         "", (track,), {"full": (row,)}, {"full": 3.0}, {"full": choice}, {"full": (TimeAbove(-3.0, 0.1),)},
-        Limits(), 200.0, 0, (SkippedFile("b.mp3", "is empty"),),
+        Limits(), 200.0, 0, (SkippedFile("b.mp3", "is empty"),), None, (speaker,),
     )  # fmt: skip
     return json.dumps(to_json(found))
 

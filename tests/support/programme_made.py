@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,6 +38,25 @@ def band_of(samples: npt.NDArray[np.float64], name: str = "full") -> BandStatist
         levels=np.bincount(steps, minlength=LEVELS).astype(np.int64),
         power_100ms=counts,
         power_1s=counts,
+    )
+
+
+def band_of_windows(mean_squares: npt.NDArray[np.float64], peak: float = 4.0) -> BandStatistics:
+    """Return the statistics of one channel with these mean squares over 100 ms; its samples are one full-scale one."""
+    sums = np.concatenate([[0.0], np.cumsum(mean_squares)])
+    seconds = (sums[10:] - sums[:-10]) / 10 if len(mean_squares) >= 10 else mean_squares.mean(keepdims=True)
+
+    def counts(squares: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
+        steps = (10 * np.log10(np.maximum(2 * squares, 1e-30)) - POWER_LOW_DBFS) / POWER_STEP_DB
+        places = np.clip(np.floor(steps), 0, POWERS - 1).astype(np.int64)
+        return np.bincount(places, minlength=POWERS).astype(np.int64)
+
+    return replace(
+        band_of(np.array([1.0])),
+        peak=peak,
+        worst_1s=float(seconds.max()),
+        power_100ms=counts(mean_squares),
+        power_1s=counts(seconds),
     )
 
 

@@ -82,3 +82,70 @@ def test_share_of_time_against_an_integration(power: float, on: float) -> None:
             state = solve_ivp(slope, (0, seconds), state, rtol=1e-8).y[:, -1]
             highest = max(highest, float(state.sum()))
     assert highest == pytest.approx(LIMIT_K, rel=0.01)
+
+
+def windows(kind: str) -> np.ndarray:
+    """Return watts over 600 windows of 100 ms: a programme played again and again."""
+    rng, at = np.random.default_rng(5), np.arange(600)
+    made = {
+        "steady": np.full(600, 2.0),
+        "noise": rng.exponential(1.5, 600),
+        "loud end": np.where(at > 480, 5.0, 0.3),
+        "beats": np.where(at % 5 == 0, 6.0, 0.2),
+        "loud passages": np.where(at % 200 < 60, 3.5, 0.4),
+    }
+    return np.asarray(made[kind])
+
+
+def worst_order(watts: np.ndarray, seconds: np.ndarray) -> np.ndarray:
+    """Return the most energy of any windows that last so long, of a minute that is played again and again."""
+    sums = np.concatenate([[0.0], np.cumsum(np.sort(watts)[::-1]) / 10])
+    repeats = np.floor(seconds / 60)
+    return np.asarray(repeats * sums[-1] + np.interp(seconds - 60 * repeats, np.arange(601) / 10, sums))
+
+
+@pytest.mark.parametrize("kind", ["steady", "noise", "loud end", "beats", "loud passages"])
+def test_hottest_rise_bounds_an_integration(kind: str) -> None:
+    """Both heat capacities and copper's resistance integrated window by window over 15 minutes never get hotter, steady power as hot."""
+    watts, cold, hottest = windows(kind), np.exp(-0.1 / np.array([3.05, 192.0])), 0.0
+    state = np.zeros(2)
+    for power in np.tile(watts, 15):
+        taken = power / (1 + 0.00393 * state.sum())  # at the temperature before: more than a warming coil takes
+        state = state * cold + taken * np.array([28.1, 34.4]) * (1 - cold)
+        hottest = max(hottest, float(state.sum()))
+    seconds = np.geomspace(0.1, 1e4, 72)
+    rise = physics.stretch_rise(heat=SMALL, seconds=seconds, energy_j=worst_order(watts, seconds))
+    found = float(physics.hottest_rise(heat=SMALL, cold_rise_k=rise, mean_w=watts.mean())[0])
+    assert found >= hottest
+    assert found < 3 * hottest
+    if kind == "steady":
+        assert found == pytest.approx(hottest, rel=0.01)
+
+
+def test_stretches_of_a_pulse_against_ngspice(tmp_path: Path) -> None:
+    """8 s of 4 W after a long 0.5 W, with copper's resistance, in an electrothermal circuit: no less, and at most a quarter more, since what is hotter takes less."""
+    out, netlist = tmp_path / "pulse.txt", tmp_path / "pulse.cir"
+    lines = [
+        "pulse",
+        "Vp p 0 PWL(0 0.5 2000 0.5 2000.01 4 2008.01 4 2008.02 0.5)",
+        "B1 0 a I=v(p)/(1+0.00393*v(a))",
+        "R1 a b 28.1",
+        f"C1 a b {3.05 / 28.1!r} ic=0",
+        "R2 b 0 34.4",
+        f"C2 b 0 {192 / 34.4!r} ic=0",
+        ".control",
+        "set wr_singlescale",
+        "tran 0.5 2020 0 0.5 uic",
+        f"wrdata {out} v(a)",
+        "quit",
+        ".endc",
+        ".end",
+    ]
+    netlist.write_text("\n".join(lines) + "\n", encoding="ascii")
+    subprocess.run(("ngspice", "-b", str(netlist)), capture_output=True, check=False)
+    circuit = float(np.loadtxt(out)[:, 1].max())
+    seconds = np.geomspace(0.1, 1e4, 72)
+    energy = 0.5 * seconds + 3.5 * np.minimum(seconds, 8.0)
+    rise = physics.stretch_rise(heat=SMALL, seconds=seconds, energy_j=energy)
+    found = float(physics.hottest_rise(heat=SMALL, cold_rise_k=rise, mean_w=0.5)[0])
+    assert circuit <= found <= 1.25 * circuit

@@ -18,9 +18,11 @@ from gainwright.physics.coil_heat import (
     CoilHeat,
     coil_rise,
     compression_db,
+    hottest_rise,
     seconds_to_rise,
     share_on,
     steady_rise,
+    stretch_rise,
 )
 from gainwright.physics.drivers import (
     Box,
@@ -163,6 +165,7 @@ __all__ = [
     "driver_impedance",
     "filter_response",
     "high_shelf_response",
+    "hottest_rise",
     "linkwitz_riley_response",
     "loaded_ceiling",
     "low_shelf_response",
@@ -193,6 +196,7 @@ __all__ = [
     "speed_of_sound",
     "standard_uncertainty",
     "steady_rise",
+    "stretch_rise",
     "sum_of_powers_db",
     "thermal_noise_v",
     "unregulated_voltage",

@@ -63,6 +63,44 @@ def steady_rise(*, heat: CoilHeat, cold_power_w: Any, ambient_c: Any = REFERENCE
     return np.asarray((np.sqrt(1 + 4 * a * drive) - 1) / (2 * a))
 
 
+def stretch_rise(*, heat: CoilHeat, seconds: Any, energy_j: Any) -> Floats:
+    """Return how warm a coil is at most after a programme of which only its loudest stretches are known, kelvins.
+
+    The rise is the integral of the power times a response that falls with the time since, so by partial integration it
+    is that of the energy of the last s seconds times the fall of the response: largest where each such stretch holds the
+    most that it can. Between the given stretches the energy is taken as linear. The coil takes the same power warm as
+    cold; `hottest_rise` corrects that.
+
+    Parameters
+    ----------
+    heat : of scalars, or fields of shape (coils,).
+    seconds : shape (stretches,), increasing, above 0; after the last the coil is taken as settled.
+    energy_j : most that a stretch of so long holds, shape (..., stretches); the rise has shape (..., coils).
+    """
+    length, energy = np.asarray(seconds, dtype=np.float64), np.asarray(energy_j, dtype=np.float64)
+    power = np.diff(energy, axis=-1, prepend=0.0) / np.diff(length, prepend=0.0)
+    fields = (heat.coil_kelvin_per_watt, heat.magnet_kelvin_per_watt, heat.coil_s, heat.magnet_s)
+    each = CoilHeat(**dict(zip(CoilHeat.__slots__, np.atleast_1d(*fields), strict=True)))
+    steps = np.diff(coil_rise(heat=each, power_w=1.0, seconds=length[:, None]), axis=0, prepend=0.0)
+    return np.asarray(power @ steps)
+
+
+def hottest_rise(*, heat: CoilHeat, cold_rise_k: Any, mean_w: Any, ambient_c: Any = REFERENCE_C) -> Floats:
+    """Return the highest rise of a coil under a programme played again and again, kelvins.
+
+    `steady_rise` of its mean power, and what its loudest stretches add to it, which a coil of that temperature takes.
+
+    Parameters
+    ----------
+    cold_rise_k : `stretch_rise` of the programme, as if the coil stayed cold.
+    mean_w : its mean power in the cold coil.
+    """
+    settled = steady_rise(heat=heat, cold_power_w=mean_w, ambient_c=ambient_c)
+    way = np.asarray(heat.coil_kelvin_per_watt) + np.asarray(heat.magnet_kelvin_per_watt)
+    more = np.maximum(np.asarray(cold_rise_k, dtype=np.float64) - way * np.asarray(mean_w, dtype=np.float64), 0.0)
+    return np.asarray(settled + more / (1 + _coefficient(ambient_c) * settled))
+
+
 def compression_db(*, rise_k: Any, ambient_c: Any = REFERENCE_C) -> Floats:
     """Return the level that a warm coil loses where its resistance is nearly all of the impedance, dB: 20 lg(1 + a T).
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.model import Amplifier, unit_of
 from gainwright.plan.amplifier_bands import bands_of, reached_volts
 from gainwright.plan.context import PlanContext
+from gainwright.plan.strapping import halves
 from gainwright.plan.targets import load_ohm, rail_v, rating_v
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ class AmplifierLoad:
     target_v, ceiling_v : rms of the set-up tone at its terminals, and of the sine at its rating into this load.
     rail_v : peak that its rails allow, from its highest rated voltage.
     speakers : that it drives.
+    paired : those of them whose other end a second amplifier drives: the voltage across them is twice as much.
     band : what it plays, and its allowance.
     """
 
@@ -40,6 +42,7 @@ class AmplifierLoad:
     rail_v: float
     speakers: tuple[str, ...]
     band: AmplifierBand
+    paired: frozenset[str] = frozenset()
 
 
 def amplifier_loads(job: Job, reached: Mapping[str, float] | None = None) -> tuple[AmplifierLoad, ...]:
@@ -70,6 +73,7 @@ def amplifier_loads(job: Job, reached: Mapping[str, float] | None = None) -> tup
                 rail_v(context, end),
                 end.speakers,
                 band,
+                frozenset(name for name in end.speakers if halves(context, name) > 1),
             )
         )
     return tuple(found)

@@ -56,11 +56,12 @@ def evaluate_power(
     programmes = {name: programme(load, music) for name, load in loads.items()}
     states = supply_states(job, loads, programmes)
     curves = impedance_curves(job, resolve(job))
+    fed = {n: load for load in reversed(loads.values()) for n in load.speakers if isinstance(job.stages[n], Speaker)}
     speakers = tuple(
         speaker_result(job, name, load, programmes[load.stage], curves[name])
         for load in loads.values()
         for name in load.speakers
-        if isinstance(job.stages[name], Speaker)
+        if fed.get(name) is load
     )
     found = [*supply_findings(Evaluated(job, loads, programmes, states)), *speaker_findings(job, speakers)]
     scanned = music is not None and any(load.band.key in music.distribution for load in loads.values())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 EIGHTH = 1 / 8
 """Mean power of a programme over full power: one eighth, as amplifiers are preconditioned for rating (16 CFR 432.3)."""
 WORST = 1 / 3
-"""Worst second of a dense programme over full power (common practice, no published source)."""
+"""Worst second, and worst 100 ms, of a dense programme over full power (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +28,8 @@ class Programme:
     Attributes
     ----------
     peak_v : highest peak that it gives, at most its ceiling.
+    worst_100ms_v2 : mean square of its worst 100 ms; of a scan without that figure, of its worst second.
+    full_scale_v : peak of a tone at full scale that no filter weakens, if nothing clipped it.
     """
 
     music: Voltage
@@ -34,6 +37,8 @@ class Programme:
     worst_second: Voltage
     full_sine: Voltage
     peak_v: float
+    worst_100ms_v2: float = 0.0
+    full_scale_v: float = math.inf
 
 
 def programme(amplifier: AmplifierLoad, music: MusicResult | None) -> Programme:
@@ -49,7 +54,7 @@ def programme(amplifier: AmplifierLoad, music: MusicResult | None) -> Programme:
     if music is None or amplifier.band.key not in music.distribution:
         mean = _gaussian(EIGHTH * amplifier.target_v**2)
         worst = WORST * amplifier.target_v**2
-        return Programme(mean, mean, Voltage(worst, float(np.sqrt(worst))), full, ceiling)
+        return Programme(mean, mean, Voltage(worst, float(np.sqrt(worst))), full, ceiling, worst, full_scale)
     points = music.distribution[amplifier.band.key]
     levels = np.array([0.0, *(10 ** (p.peak_dbfs / 20) for p in points)]) * full_scale
     shares = np.array([1.0, *(p.time_percent / 100 for p in points)])
@@ -61,6 +66,7 @@ def programme(amplifier: AmplifierLoad, music: MusicResult | None) -> Programme:
     loudest = _mean_square(max((b.rms_dbfs for b in bands if b.rms_dbfs is not None), default=None), full_scale)
     worst = _mean_square(max((b.worst_1s_dbfs for b in bands if b.worst_1s_dbfs is not None), default=None), full_scale)
     worst = min(worst, ceiling**2)
+    short = max((b.worst_100ms_dbfs for b in bands if b.worst_100ms_dbfs is not None), default=None)
     peaks = [b.peak_dbfs for b in bands if b.peak_dbfs is not None]
     peak = full_scale * 10 ** (max(peaks, default=-200.0) / 20)
     return Programme(
@@ -69,6 +75,8 @@ def programme(amplifier: AmplifierLoad, music: MusicResult | None) -> Programme:
         Voltage(worst, float(np.sqrt(worst))),
         full,
         min(ceiling, peak),
+        max(worst, min(_mean_square(short, full_scale), ceiling**2)),
+        full_scale,
     )
 
 

@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gainwright import physics
 from gainwright.model import Speaker
 from gainwright.power.result import SpeakerResult
+from gainwright.power.travel import cone_travel_of
 from gainwright.solve import speaker_unit
 
 if TYPE_CHECKING:
-    from gainwright.model import FilterSetting, Job
+    from gainwright.model import Job
     from gainwright.plan import AmplifierLoad
     from gainwright.power.programmes import Programme
-    from gainwright.solve import ImpedanceCurve, SpeakerUnit
-
-    Floats = np.ndarray
-
-LOWEST_HZ, HIGHEST_HZ, POINTS = 15.0, 20_000.0, 240
-CREST = 3.0
-"""Largest over rms of the travel in a worst second: three standard deviations (common practice, no published source)."""
-SURE = 0.975
+    from gainwright.solve import ImpedanceCurve
 
 
 def speaker_result(
@@ -31,10 +25,11 @@ def speaker_result(
     """Return what the music does to one unit of a speaker, and the least impedance of its curve.
 
     The bound of its travel is a sine at the highest peak of the amplifier, through the band's filters, at the frequency
-    that moves it most. The estimate takes the worst second as pink noise through the same filters.
+    that moves it most. The estimate takes the worst second and the worst 100 ms as pink noise through the same filters.
     """
     unit = speaker_unit(job, name)
-    per_unit = unit.share**2
+    share = unit.share * (2 if name in amplifier.paired else 1)
+    per_unit = share**2
     mean = per_unit * played.loudest_track.mean_square_v2
     worst = per_unit * played.worst_second.mean_square_v2
     heat_share = compression = None
@@ -43,7 +38,12 @@ def speaker_result(
         rise = physics.steady_rise(heat=unit.heat, cold_power_w=mean / unit.re_ohm)
         heat_share = float(np.median(rise / unit.limit_k))
         compression = float(physics.compression_db(rise_k=np.median(rise)))
-    travel, bound, at = _travel(unit, amplifier, played)
+    travel = bound = at = None
+    cone = cone_travel_of(unit, amplifier.band, share=share)
+    if cone is not None:
+        bound_m, at = cone.bound(played.full_scale_v, played.peak_v)
+        middle = float(np.median(cone.estimate_m(played.worst_second.mean_square_v2, played.worst_100ms_v2)))
+        travel, bound = 1000 * min(middle, bound_m), 1000 * bound_m
     stage = job.stages[name]
     given = isinstance(stage, Speaker) and stage.re is not None and stage.re.known
     lowest, lowest_hz = curve.lowest() if given else (None, None)
@@ -63,35 +63,4 @@ def speaker_result(
         unit.impedance_ohm,
         None if lowest is None else lowest * unit.impedance_ohm,
         lowest_hz,
-    )
-
-
-def _travel(
-    unit: SpeakerUnit, amplifier: AmplifierLoad, played: Programme
-) -> tuple[float | None, float | None, float | None]:
-    """Return the estimate and the bound of the travel, mm, and the frequency of the bound, Hz."""
-    if unit.driver is None:
-        return None, None, None
-    hz = np.geomspace(LOWEST_HZ, HIGHEST_HZ, POINTS)
-    passed = np.abs(_response(amplifier.band.high_pass, "high", hz) * _response(amplifier.band.low_pass, "low", hz))
-    per_volt = physics.cone_travel(driver=unit.driver, box=unit.box, voltage_v=unit.share, frequency_hz=hz[:, None])
-    most = passed * np.quantile(per_volt, SURE, axis=1) * played.peak_v / np.sqrt(2)
-    # pink noise has the same power in each step of a geometric grid; scaled so that the band has the worst second's power
-    shares = passed**2 / np.sum(passed**2)
-    rms = np.sqrt(np.sum(shares * np.median(per_volt, axis=1) ** 2) / 2 * played.worst_second.mean_square_v2)
-    estimate = CREST * rms
-    top = int(np.argmax(most))
-    bound = 1000 * float(most[top])
-    return min(1000 * float(estimate), bound), bound, float(hz[top])
-
-
-def _response(setting: FilterSetting | None, kind: Literal["low", "high"], hz: Floats) -> Floats:
-    if setting is None or setting.corner is None:
-        return np.ones(hz.shape, dtype=np.complex128)
-    return physics.filter_response(
-        shape=setting.shape,
-        kind=kind,
-        slope_db_per_octave=setting.slope_db_per_octave,
-        corner_hz=setting.corner.nominal,
-        frequency_hz=hz,
     )

@@ -13,6 +13,7 @@ from gainwright.programme.allowance import (
     AllowanceRow,
     BandAllowance,
     Limits,
+    SpeakerLimit,
     SpeakerLoad,
     TrackBand,
     evaluate_allowances,
@@ -23,6 +24,7 @@ from gainwright.programme.compiled import WITHOUT_COMPILER, cache_folder, has_co
 from gainwright.programme.decoding import SUFFIXES, Track, open_track
 from gainwright.programme.file_analysis import analyse_file
 from gainwright.programme.hard_clipping import Clipping, clipping_at
+from gainwright.programme.stretches import loudest_stretches, worst_100ms
 from gainwright.programme.track_statistics import (
     ANALYSIS_VERSION,
     FULL_SCALE,
@@ -60,6 +62,7 @@ __all__ = [
     "Clipping",
     "Edge",
     "Limits",
+    "SpeakerLimit",
     "SpeakerLoad",
     "Track",
     "TrackBand",
@@ -73,6 +76,8 @@ __all__ = [
     "kernel_is_cached",
     "level_dbfs",
     "load_kernel",
+    "loudest_stretches",
     "merged",
     "open_track",
+    "worst_100ms",
 ]

@@ -3,8 +3,8 @@
 With an allowance of A dB, a sine of -A dBFS just reaches the ceiling, so samples are clipped at c = 10^(-A/20) of full
 scale (see `hard_clipping`). A list of tracks is treated as if they were played one after the other, so shares and
 powers are weighted by play time. The recommended allowance is the largest at which the whole list stays within the
-limits on clipped time and clipping products, and each single track within the limit on power: a voice coil heats up
-within minutes, and a quiet track afterwards doesn't help.
+limits on clipped time and clipping products, and each single track within the limits on power, heat of the coils and
+travel of the cones: a voice coil heats up within minutes, and a quiet track afterwards doesn't help.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ SINE_CREST_DB = 10 * math.log10(2)
 """Crest factor of a sine, dB."""
 _MOST_NAMED = 3
 
-DecidedBy = Literal["clipped_time", "distortion", "mean_power", "range"]
+LimitOfSpeaker = Literal["coil_heat", "cone_travel"]
+DecidedBy = Literal["clipped_time", "distortion", "mean_power", "coil_heat", "cone_travel", "range"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,29 @@ class SpeakerLoad:
     speaker: str
     target_w: float
     rating_w: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SpeakerLimit:
+    """What the music does to a speaker as a share of what it stands, for each track and allowance; over 1 it is too much.
+
+    Attributes
+    ----------
+    shares : shape (tracks, allowances).
+    """
+
+    speaker: str
+    what: LimitOfSpeaker
+    shares: Floats
+
+    @property
+    def over_list(self) -> Floats:
+        """The share of the track that asks most, for each allowance."""
+        return np.asarray(self.shares.max(axis=0))
+
+    def of(self, track: int) -> SpeakerLimit:
+        """Return the limit for one track alone."""
+        return SpeakerLimit(self.speaker, self.what, self.shares[track : track + 1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +117,16 @@ class AllowanceRow:
 class AllowanceChoice:
     """The largest allowance within the limits, what limits it, and the tracks that contribute most.
 
-    `kept` is False if even 0 dB exceeds the limits.
+    `kept` is False if even 0 dB exceeds the limits. `speaker`: whose coil or cone limits it, empty for other limits.
+    `clipping_db`: what the limits on clipping alone would allow; None if not even 0 dB.
     """
 
     db: float
     decided_by: DecidedBy
     tracks: tuple[str, ...]
     kept: bool
+    speaker: str = ""
+    clipping_db: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,12 +171,14 @@ def evaluate_allowances(
     drive: SpeakerLoad | None = None,
     limits: Limits | None = None,
     steps_db: Floats = ALLOWANCES_DB,
+    speakers: Sequence[SpeakerLimit] = (),
 ) -> BandAllowance:
     """Return the effects of each allowance on one band of a list of tracks, and the recommended allowance.
 
     Parameters
     ----------
     steps_db : the allowances to evaluate, increasing, from 0 dB.
+    speakers : what coils and cones stand, for these tracks and allowances.
 
     Raises
     ------
@@ -165,7 +194,7 @@ def evaluate_allowances(
     mean = float(sums.over_list(sums.squares))
     crest = 10 * math.log10(peak * peak / mean) if mean > 0 else None
     highest = 20 * math.log10(peak) if peak > 0 else None
-    choice = _choose([part.track for part in parts], sums, rows, ceilings, drive, limits)
+    choice = _choose([part.track for part in parts], sums, rows, ceilings, drive, limits, speakers)
     return BandAllowance(parts[0].band.name, rows, choice, crest, highest, drive)
 
 
@@ -217,16 +246,18 @@ def _rows(sums: _Sums, steps_db: Floats, ceilings: Floats, drive: SpeakerLoad | 
     return tuple(rows)
 
 
-def _limit_broken(row: AllowanceRow, drive: SpeakerLoad | None, limits: Limits) -> DecidedBy | None:
-    """Return the first limit that an allowance exceeds, None if it exceeds none."""
+def _clipping_broken(row: AllowanceRow, limits: Limits) -> DecidedBy | None:
     if row.clipped_time_percent > limits.clipped_time_percent:
         return "clipped_time"
     if row.distortion_power_db is not None and row.distortion_power_db > limits.distortion_power_db:
         return "distortion"
-    rated = drive is not None and drive.rating_w is not None and row.worst_track_power_w is not None
-    if rated and row.worst_track_power_w > drive.rating_w * (1 + 1e-9):  # type: ignore[operator, union-attr]
-        return "mean_power"
     return None
+
+
+def _power_broken(row: AllowanceRow, drive: SpeakerLoad | None) -> DecidedBy | None:
+    rated = drive is not None and drive.rating_w is not None and row.worst_track_power_w is not None
+    over = rated and row.worst_track_power_w > drive.rating_w * (1 + 1e-9)  # type: ignore[operator, union-attr]
+    return "mean_power" if over else None
 
 
 def _choose(
@@ -236,19 +267,29 @@ def _choose(
     ceilings: Floats,
     drive: SpeakerLoad | None,
     limits: Limits,
+    speakers: Sequence[SpeakerLimit],
 ) -> AllowanceChoice:
-    """Return the last row before the first that exceeds a limit; none of the three figures falls as the allowance grows."""
+    """Return the last row before the first that exceeds a limit; none of the figures falls as the allowance grows."""
+    clipping_db: float | None = next(
+        (rows[i - 1].db if i else None for i, row in enumerate(rows) if _clipping_broken(row, limits)), rows[-1].db
+    )
     for i, row in enumerate(rows):
-        broken = _limit_broken(row, drive, limits)
+        over = max(speakers, key=lambda s: float(s.over_list[i]), default=None)
+        if over is not None and over.over_list[i] <= 1:
+            over = None
+        broken = _clipping_broken(row, limits) or _power_broken(row, drive) or (over.what if over else None)
         if broken is None:
             continue
+        amounts = over.shares[:, i] if over else np.zeros(len(names))
         by_track = {
             "clipped_time": sums.seconds * sums.share[:, i],
             "distortion": sums.seconds * sums.products[:, i],
             "mean_power": sums.power[:, i] / ceilings[i] ** 2,
-        }[broken]
-        return AllowanceChoice(rows[max(i - 1, 0)].db, broken, _main_tracks(names, by_track), i > 0)
-    return AllowanceChoice(rows[-1].db, "range", (), kept=True)
+        }.get(broken, np.where(amounts > 1, amounts, 0.0))
+        speaker = over.speaker if over is not None and broken == over.what else ""
+        tracks = _main_tracks(names, by_track)
+        return AllowanceChoice(rows[max(i - 1, 0)].db, broken, tracks, i > 0, speaker, clipping_db)
+    return AllowanceChoice(rows[-1].db, "range", (), kept=True, clipping_db=clipping_db)
 
 
 def _main_tracks(names: Sequence[str], amounts: Floats) -> tuple[str, ...]:

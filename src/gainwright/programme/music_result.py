@@ -9,7 +9,10 @@ from gainwright.programme.allowance import AllowanceChoice, AllowanceRow, BandAl
 
 @dataclass(frozen=True, slots=True)
 class BandFigures:
-    """One band of a track: levels re full scale (dBFS, dBTP), None in silence; DC re full scale; shares in per cent."""
+    """One band of a track: levels re full scale (dBFS, dBTP), None in silence; DC re full scale; shares in per cent.
+
+    `worst_100ms_dbfs` is an upper bound, within 0.1 dB; None too in results of before it was there.
+    """
 
     peak_dbfs: float | None
     true_peak_dbtp: float | None
@@ -19,6 +22,7 @@ class BandFigures:
     recorded_clipped_percent: float
     silence_percent: float
     worst_1s_dbfs: float | None
+    worst_100ms_dbfs: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,8 @@ class BandChoice:
     crest_db, peak_dbfs : of the band over all tracks; None for silence.
     now_db, tone_hz : the job's present allowance and tone; None without a job.
     speaker, target_w, rating_w : the speaker that reaches its rating first, its power from a sine at the ceiling, its rating.
+    limited_by : the speaker whose coil or cone prevents a larger allowance; empty if something else does.
+    clipping_db : what the limits on clipping alone would allow; None if not even 0 dB.
     """
 
     decided_by: DecidedBy
@@ -59,6 +65,47 @@ class BandChoice:
     speaker: str
     target_w: float | None
     rating_w: float | None
+    limited_by: str = ""
+    clipping_db: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SpeakerFigures:
+    """What the music does to one unit of a speaker at the recommended allowance of its band.
+
+    Attributes
+    ----------
+    coil_percent, coil_percent_low, coil_percent_high : hottest rise of its coil over what it stands, on the track that heats it
+        most, played again and again, its loudest stretches in the worst order; median and 95 % interval of what a rating
+        leaves open. None without a rating.
+    coil_track : that track.
+    coil_allows_db : largest allowance at which the coil stands it with 97.5 % certainty; None if not even 0 dB, or without a rating.
+    travel_mm, travel_mm_low, travel_mm_high : estimate of the largest travel to one side; None while data are missing.
+    travel_bound_mm, bound_hz : travel of a steady tone at the highest peak, at the frequency that moves it most, with 97.5 % certainty.
+    xmax_mm : its linear travel, None if unknown.
+    travel_allows_db : largest allowance at which the estimate stays within it; None if not even 0 dB, or while data are missing.
+    worst_1s_w, worst_100ms_w : power of the worst second and of the worst 100 ms, into one unit's nominal impedance.
+    missing : keys of the job that the verdict on its travel lacks.
+    """
+
+    speaker: str
+    band: str
+    amplifier: str
+    coil_percent: float | None
+    coil_percent_low: float | None
+    coil_percent_high: float | None
+    coil_track: str
+    coil_allows_db: float | None
+    travel_mm: float | None
+    travel_mm_low: float | None
+    travel_mm_high: float | None
+    travel_bound_mm: float | None
+    bound_hz: float | None
+    xmax_mm: float | None
+    travel_allows_db: float | None
+    worst_1s_w: float
+    worst_100ms_w: float
+    missing: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +137,7 @@ class MusicResult:
     seconds : play time of all tracks.
     reused : number of tracks whose figures come from an earlier scan.
     written_db : output -> allowance that was written into the job; None if none was.
+    speakers : what it does to each speaker that an amplifier drives; empty without a job.
     """
 
     job: str
@@ -103,6 +151,7 @@ class MusicResult:
     reused: int
     skipped: tuple[SkippedFile, ...]
     written_db: dict[str, float] | None = None
+    speakers: tuple[SpeakerFigures, ...] = ()
 
     @property
     def bands(self) -> tuple[BandAllowance, ...]:
@@ -110,6 +159,8 @@ class MusicResult:
         return tuple(self._band(name, choice) for name, choice in self.choice.items())
 
     def _band(self, name: str, found: BandChoice) -> BandAllowance:
-        choice = AllowanceChoice(self.recommended_db[name], found.decided_by, found.tracks, kept=found.kept)
+        choice = AllowanceChoice(
+            self.recommended_db[name], found.decided_by, found.tracks, found.kept, found.limited_by, found.clipping_db
+        )
         drive = None if found.target_w is None else SpeakerLoad(found.speaker, found.target_w, found.rating_w)
         return BandAllowance(name, self.allowance[name], choice, found.crest_db, found.peak_dbfs, drive)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.model import name_words
 from gainwright.report.music_chart import music_chart
+from gainwright.report.music_speakers import speaker_notes, speaker_table
 from gainwright.report.paper import Block, Figure, Paragraph, Table
 from gainwright.texts import joined, say
 
@@ -50,6 +51,20 @@ def choice_text(allowance: BandAllowance, limits: Limits) -> str:
             limit=f"{-limits.distortion_power_db:g}",
             tracks=tracks,
         )
+    elif choice.decided_by == "coil_heat":
+        why = say(
+            "With {more} dB the coil of {speaker} might get hotter than it stands, mostly in {tracks}.",
+            more=f"{more:g}",
+            speaker=name_words(choice.speaker),
+            tracks=tracks,
+        )
+    elif choice.decided_by == "cone_travel":
+        why = say(
+            "With {more} dB the cone of {speaker} is expected to travel beyond its linear range, mostly in {tracks}.",
+            more=f"{more:g}",
+            speaker=name_words(choice.speaker),
+            tracks=tracks,
+        )
     else:
         why = say(
             "With {more} dB the mean power into {speaker} would exceed its rating, mostly in {tracks}.",
@@ -59,7 +74,10 @@ def choice_text(allowance: BandAllowance, limits: Limits) -> str:
         )
     if not choice.kept:
         head = say("{band}: no allowance stays within the limits.", band=name_words(allowance.band))
-    return say("{head} {why}", head=head, why=why)
+    said = say("{head} {why}", head=head, why=why)
+    if choice.decided_by in ("clipped_time", "distortion") or choice.clipping_db is None:
+        return said
+    return say("{said} Clipping alone would allow {db} dB.", said=said, db=f"{choice.clipping_db:g}")
 
 
 def crest_text(allowance: BandAllowance, tone_hz: float | None) -> str:
@@ -140,8 +158,22 @@ def music_text(result: MusicResult) -> str:
         lines += [f"Bands: {', '.join(named)}."] if named else []
     lines += ["", *(choice_text(a, result.limits) for a in result.bands), ""]
     lines += [crest_text(a, result.choice[a.band].tone_hz) for a in result.bands]
+    lines += _speaker_lines(result)
     lines += ["", *(f"skipped: {s.file}: {s.why}" for s in result.skipped)] if result.skipped else []
     return "\n".join(lines).rstrip()
+
+
+def _speaker_lines(result: MusicResult) -> list[str]:
+    """Return coils and cones as lines of text, nothing without a job."""
+    columns, rows = speaker_table(result)
+    if not rows:
+        return []
+    width = [max(len(columns[i]), *(len(row[i]) for row in rows)) for i in range(len(columns))]
+    table = [
+        "  ".join(t.ljust(w) if i == 0 else t.rjust(w) for i, (t, w) in enumerate(zip(line, width, strict=True)))
+        for line in (columns, *rows)
+    ]
+    return ["", *(line.rstrip() for line in table), *speaker_notes(result)]
 
 
 def music_blocks(result: MusicResult) -> list[Block]:
@@ -157,4 +189,8 @@ def music_blocks(result: MusicResult) -> list[Block]:
     head = say("From {tracks} tracks, {length}.", tracks=len(result.tracks), length=duration_text(result.seconds))
     texts = [choice_text(a, result.limits) for a in result.bands]
     texts += [t for a in result.bands if (t := crest_text(a, result.choice[a.band].tone_hz))]
-    return [Paragraph(head), table, *(Paragraph(t) for t in texts), Figure(chart, chart.description)]
+    blocks: list[Block] = [Paragraph(head), table, *(Paragraph(t) for t in texts), Figure(chart, chart.description)]
+    columns, speakers = speaker_table(result)
+    if speakers:
+        blocks.append(Table(columns, tuple(speakers), right=tuple(range(1, len(columns)))))
+    return [*blocks, *(Paragraph(t) for t in speaker_notes(result))]

@@ -32,9 +32,13 @@ INDUCTANCE_EXPONENT = (0.6, 1.0)
 COIL_LIMIT_K = (130.0, 230.0)
 """Rise of a voice coil at its rated power after two hours, kelvins: adhesives and formers stand 150 to 250 degrees C
 (common practice, no published source). AES2-2012 and IEC 60268-5 rate by survival, not by temperature."""
-SMALL_UNIT_W, SMALL_UNIT_K_W, SMALL_UNIT_S = 1.44, (28.1, 34.4), (3.05, 192.0)
+SMALL_UNIT_W, SMALL_UNIT_S = 1.44, (3.05, 192.0)
 """A small unit whose thermal data are open (public repository AsahiLinux/speakersafetyd): what it stands for ever, its
-thermal resistances and time constants of coil and magnet."""
+time constants of coil and magnet; its thermal resistances are 28.1 and 34.4 K/W."""
+COIL_SHARES = (0.3, 0.6)
+"""The coil's share of a unit's thermal resistance; the small unit's is 0.45 (a wide prior, no published source)."""
+TIMES_SPREAD = 2.0
+"""Time constants are those that follow from the rating to a factor of so much (95 %; a wide prior, no published source)."""
 GROWTH = 1 / 3
 """A larger unit's time constants grow with this power of its rating, so 400 W has 20 s (common practice, no published source); a tweeter's
 coil is as quick as the small unit's whatever it is rated for, since its rating is that of a programme through a filter."""
@@ -161,15 +165,19 @@ def _heat(power_w: float, nominal_ohm: float, re: Floats, limit_k: Floats, *, tw
     """Return the way of the heat out of a coil which reaches its limit at its rating.
 
     A rating is V^2/Z with Z the nominal impedance (AES2-2012; IEC 60268-5); the hot coil then takes at most V^2/(Re (1 +
-    a T)). Shared between coil and magnet as in the small unit.
+    a T)). How the way is shared between coil and magnet, and how quick both are, a rating doesn't say: wide draws.
     """
+    rng = np.random.default_rng(SEED + 1)
     hot = power_w * nominal_ohm / (re * physics.copper_temperature_factor(temperature_c=20 + limit_k))
     whole = limit_k / hot
-    inner, outer = SMALL_UNIT_K_W
+    inner = rng.uniform(*COIL_SHARES, DRAWS)
     slower = 1.0 if tweeter else max(1.0, (power_w / SMALL_UNIT_W) ** GROWTH)
+    coil_s, magnet_s = (
+        seconds * slower * TIMES_SPREAD ** (rng.standard_normal(DRAWS) / 1.96) for seconds in SMALL_UNIT_S
+    )
     return physics.CoilHeat(
-        coil_kelvin_per_watt=whole * inner / (inner + outer),
-        magnet_kelvin_per_watt=whole * outer / (inner + outer),
-        coil_s=SMALL_UNIT_S[0] * slower,
-        magnet_s=SMALL_UNIT_S[1] * slower,
+        coil_kelvin_per_watt=whole * inner,
+        magnet_kelvin_per_watt=whole * (1 - inner),
+        coil_s=coil_s,
+        magnet_s=magnet_s,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
@@ -13,15 +14,23 @@ if TYPE_CHECKING:
     from gainwright.app.music.scan import Library, ScannedTrack
     from gainwright.model import Job
     from gainwright.plan import AmplifierBand
-    from gainwright.programme import Band, BandAllowance, BandStatistics, Limits
-    from gainwright.programme.music_result import BandChoice, BandFigures, MusicResult, TimeAbove, TrackFigures
+    from gainwright.power.music_limits import MusicSpeaker
+    from gainwright.programme import Band, BandAllowance, BandStatistics, Limits, SpeakerLimit, TrackBand
+    from gainwright.programme.music_result import (
+        BandChoice,
+        BandFigures,
+        MusicResult,
+        SpeakerFigures,
+        TimeAbove,
+        TrackFigures,
+    )
 
 WHOLE = "full"
 """The band without filters, which every scan has."""
 _DISTRIBUTION_DB = tuple(x / 2 for x in range(-120, 13))
 
 
-def _track(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> TrackFigures:
+def _track(track: ScannedTrack, recommended_db: dict[str, float]) -> TrackFigures:
     from gainwright.programme.music_result import TrackFigures
 
     statistics = track.statistics
@@ -34,11 +43,12 @@ def _track(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits)
         loudness_range_lu=statistics.loudness_range_lu,
         true_peak_dbtp=_finite(statistics.true_peak_dbtp),
         bands={band.name: _band(band) for band in statistics.bands},
-        recommended_db=_own_allowances(track, listed, limits),
+        recommended_db=recommended_db,
     )
 
 
 def _band(band: BandStatistics) -> BandFigures:
+    from gainwright.programme import level_dbfs, worst_100ms
     from gainwright.programme.music_result import BandFigures
 
     return BandFigures(
@@ -50,6 +60,7 @@ def _band(band: BandStatistics) -> BandFigures:
         recorded_clipped_percent=100 * band.clipped_share,
         silence_percent=100 * band.silence_share,
         worst_1s_dbfs=_finite(band.worst_1s_dbfs),
+        worst_100ms_dbfs=_finite(level_dbfs(worst_100ms(band))),
     )
 
 
@@ -57,14 +68,21 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _own_allowances(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> dict[str, float]:
+def _own_allowances(
+    number: int, parts: Mapping[str, Sequence[TrackBand]], found: _Found, limits: Limits
+) -> dict[str, float]:
     """Return band -> the allowance for one track alone."""
-    from gainwright.programme import TrackBand, evaluate_allowances
+    from gainwright.programme import evaluate_allowances
 
-    def part(band: str) -> TrackBand:
-        return TrackBand(track.file, track.statistics.seconds, track.statistics.band(band))
-
-    return {a.band: evaluate_allowances([part(a.band)], drive=a.drive, limits=limits).choice.db for a in listed}
+    return {
+        a.band: evaluate_allowances(
+            [parts[a.band][number]],
+            drive=a.drive,
+            limits=limits,
+            speakers=[one.of(number) for one in found.limits[a.band]],
+        ).choice.db
+        for a in found.allowances
+    }
 
 
 def _choice(allowance: BandAllowance, band: AmplifierBand | None) -> BandChoice:
@@ -82,6 +100,8 @@ def _choice(allowance: BandAllowance, band: AmplifierBand | None) -> BandChoice:
         speaker="" if drive is None else drive.speaker,
         target_w=None if drive is None else drive.target_w,
         rating_w=None if drive is None else drive.rating_w,
+        limited_by=allowance.choice.speaker,
+        clipping_db=allowance.choice.clipping_db,
     )
 
 
@@ -159,7 +179,7 @@ def allowances(
     ------
     CallError : no track could be read.
     """
-    from gainwright.programme import Limits, SpeakerLoad, TrackBand, evaluate_allowances
+    from gainwright.programme import Limits
     from gainwright.programme.music_result import MusicResult, SkippedFile
 
     if not library.tracks:
@@ -172,17 +192,12 @@ def allowances(
     limits = limits or Limits()
     bands, splits = job_bands(job, reached)
     names = [band.name for band in bands if job is None or band.name in splits]
-    results = []
-    for name in names:
-        band = splits.get(name)
-        drive = None
-        if band is not None and band.target_w is not None:
-            drive = SpeakerLoad(band.speaker, band.target_w, band.rating_w)
-        parts = [TrackBand(t.file, t.statistics.seconds, t.statistics.band(name)) for t in library.tracks]
-        results.append(evaluate_allowances(parts, drive=drive, limits=limits))
+    parts = {name: _parts(library, name) for name in names}
+    found = _evaluated(job, parts, splits, limits, reached)
+    results = found.allowances
     return MusicResult(
         job="" if job is None else job.title,
-        tracks=tuple(_track(track, results, limits) for track in library.tracks),
+        tracks=tuple(_track(track, _own_allowances(i, parts, found, limits)) for i, track in enumerate(library.tracks)),
         allowance={a.band: a.rows for a in results},
         recommended_db={a.band: a.choice.db for a in results},
         choice={a.band: _choice(a, splits.get(a.band)) for a in results},
@@ -191,7 +206,52 @@ def allowances(
         seconds=library.seconds,
         reused=library.reused,
         skipped=tuple(SkippedFile(s.file, s.why) for s in library.skipped),
+        speakers=found.speakers,
     )
+
+
+def _parts(library: Library, band: str) -> list[TrackBand]:
+    from gainwright.programme import TrackBand
+
+    return [TrackBand(t.file, t.statistics.seconds, t.statistics.band(band)) for t in library.tracks]
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """The allowance of each band, band -> what its coils and cones stand, and what the music does to each speaker."""
+
+    allowances: tuple[BandAllowance, ...]
+    limits: dict[str, list[SpeakerLimit]]
+    speakers: tuple[SpeakerFigures, ...]
+
+
+def _evaluated(
+    job: Job | None,
+    parts: Mapping[str, Sequence[TrackBand]],
+    splits: Mapping[str, AmplifierBand],
+    limits: Limits,
+    reached: Mapping[str, float] | None,
+) -> _Found:
+    from gainwright.programme import SpeakerLoad, evaluate_allowances
+
+    driven: dict[str, list[MusicSpeaker]] = {}
+    if job is not None:
+        from gainwright.power.music_limits import music_speakers, speaker_figures, speaker_limits
+
+        driven = music_speakers(job, reached)
+    found: list[BandAllowance] = []
+    borne: dict[str, list[SpeakerLimit]] = {}
+    figures: list[SpeakerFigures] = []
+    for name, tracks in parts.items():
+        band = splits.get(name)
+        drive = None
+        if band is not None and band.target_w is not None:
+            drive = SpeakerLoad(band.speaker, band.target_w, band.rating_w)
+        borne[name] = [one for speaker in driven.get(name, ()) for one in speaker_limits(speaker, tracks)]
+        chosen = evaluate_allowances(tracks, drive=drive, limits=limits, speakers=borne[name])
+        found.append(chosen)
+        figures += [speaker_figures(s, tracks, borne[name], chosen.choice.db) for s in driven.get(name, ())]
+    return _Found(tuple(found), borne, tuple(figures))
 
 
 def _first_reason(library: Library) -> str:

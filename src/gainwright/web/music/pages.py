@@ -104,10 +104,12 @@ def _result(
     request: Request, site: Site, music: str, error: GainwrightError | None = None, *, saved: int = 0
 ) -> Response:
     from gainwright.report.music import choice_text, crest_text, duration_text, music_table
+    from gainwright.report.music_speakers import speaker_notes, speaker_table
 
     kept = scans.result(site, music)
     columns, rows = music_table(kept.found)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
+    speaker_columns, speaker_rows = speaker_table(kept.found)
     return page(
         request,
         "music_result.html",
@@ -121,6 +123,9 @@ def _result(
         rows=[[row[i] for i in shown] for row in rows],
         choices=[choice_text(a, kept.found.limits) for a in kept.found.bands],
         crests=[words for a in kept.found.bands if (words := crest_text(a, kept.found.choice[a.band].tone_hz))],
+        speaker_columns=speaker_columns,
+        speaker_rows=speaker_rows,
+        speaker_notes=speaker_notes(kept.found),
         tracks=kept.found.tracks[:MOST_TRACKS],
         error=error,
     )

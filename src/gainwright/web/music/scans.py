@@ -108,6 +108,7 @@ def _named(site: Site, result: MusicResult) -> MusicResult:
             band: replace(choice, tracks=tuple(shown(file) for file in choice.tracks))
             for band, choice in result.choice.items()
         },
+        speakers=tuple(replace(s, coil_track=shown(s.coil_track) if s.coil_track else "") for s in result.speakers),
     )
 
 
