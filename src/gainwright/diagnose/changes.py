@@ -45,12 +45,14 @@ LINE_LEAD_OHM = (10.0, 1e5)
 """From a tarnished plug that takes nothing a meter sees from an input of 10 kohm to one that hardly lets through; more is open."""
 POWER_LEAD_OHM = (0.5, 1e3)
 """From a strand left of a speaker lead to a green plug: volts break a thicker film down, so that more is open or less."""
-SOURCE_LOW_DB = (3.0, 40.0)
+SOURCE_LOW_DB = (4.0, 40.0)
 """From the least that is complained about to an output stage that is broken, or a menu's lowest setting."""
 TONE_LOW_DB = (2.0, 40.0)
 """Levelling takes a few decibels from a loud file; a player's own volume may be nearly down."""
 BALANCE_DB = (6.0, 60.0)
 """From a step or two off the middle to the end of its travel."""
+NEAR = 1.5
+"""Exponent by which a level, gain or volume is rather a little off than far: a knob that was bumped, a menu set for another source."""
 LEVEL_DOWN_DB = 3.0
 """The least by which a level control is off: less isn't complained about."""
 AT_LOWEST = 0.3
@@ -158,13 +160,13 @@ def _silent(where: str, chain: Chain, hidden: Floats) -> Change:
 
 
 def _source_low(where: str, chain: Chain, hidden: Floats) -> Change:
-    factor = _ratio(-_even(SOURCE_LOW_DB, hidden[:, 0]))
+    factor = _ratio(-_even(SOURCE_LOW_DB, hidden[:, 0] ** NEAR))
     nodes = _outputs(where, chain)
     return Change(gain=dict.fromkeys(nodes, factor), ceiling=dict.fromkeys(nodes, factor))
 
 
 def _tone_level_wrong(where: str, chain: Chain, hidden: Floats) -> Change:
-    return Change(gain=dict.fromkeys(_outputs(where, chain), _ratio(-_even(TONE_LOW_DB, hidden[:, 0]))))
+    return Change(gain=dict.fromkeys(_outputs(where, chain), _ratio(-_even(TONE_LOW_DB, hidden[:, 0] ** NEAR))))
 
 
 def _balance_over(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -180,12 +182,14 @@ def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
     if volume is not None:
         stands = chain.settings[f"{where}.volume"]
         highest = max(stands - LEVEL_DOWN_DB / chain.nominal()[f"{where}.volume.step"], 1.0)
-        steps = np.where(hidden[:, 1] < AT_LOWEST, 1.0, _even((highest, 1.0), hidden[:, 0]))
+        steps = np.where(hidden[:, 1] < AT_LOWEST, 1.0, _even((highest, 1.0), hidden[:, 0] ** NEAR))
         return Change(settings={f"{where}.volume": steps})
     if isinstance(stage, LineDriver) and stage.range is not None:
         stands = chain.settings[f"{where}.gain"]
         highest = max(stands - LEVEL_DOWN_DB, stage.range.low)
-        gain_db = np.where(hidden[:, 1] < AT_LOWEST, stage.range.low, _even((highest, stage.range.low), hidden[:, 0]))
+        gain_db = np.where(
+            hidden[:, 1] < AT_LOWEST, stage.range.low, _even((highest, stage.range.low), hidden[:, 0] ** NEAR)
+        )
         return Change(settings={f"{where}.gain": gain_db})
     control = f"{where}.remote_level" if isinstance(stage, Amplifier) else f"{where}.level"
     holder = stage.remote_level if isinstance(stage, Amplifier) else stage
@@ -193,18 +197,18 @@ def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
     limited = isinstance(holder, LevelControl | RemoteLevel) and holder.range is not None
     lowest = holder.range.low if limited else LEVEL_LOWEST_DB  # type: ignore[union-attr]
     down = min(lowest, stands - LEVEL_DOWN_DB)
-    level_db = np.where(hidden[:, 1] < AT_LOWEST, down, _even((stands - LEVEL_DOWN_DB, down), hidden[:, 0]))
+    level_db = np.where(hidden[:, 1] < AT_LOWEST, down, _even((stands - LEVEL_DOWN_DB, down), hidden[:, 0] ** NEAR))
     return Change(settings={control: level_db})
 
 
 def _gain_low(where: str, chain: Chain, hidden: Floats) -> Change:
     stands = chain.settings[f"{where}.gain"]
-    return Change(settings={f"{where}.gain": hidden[:, 0] * max(stands - GAIN_SEEN, 0.7 * stands)})
+    return Change(settings={f"{where}.gain": hidden[:, 0] ** (1 / NEAR) * max(stands - GAIN_SEEN, 0.7 * stands)})
 
 
 def _gain_high(where: str, chain: Chain, hidden: Floats) -> Change:
     stands = chain.settings[f"{where}.gain"]
-    return Change(settings={f"{where}.gain": _even((min(stands + GAIN_SEEN, 0.98), 1.0), hidden[:, 0])})
+    return Change(settings={f"{where}.gain": _even((min(stands + GAIN_SEEN, 0.98), 1.0), hidden[:, 0] ** NEAR)})
 
 
 def _input_range_wrong(where: str, chain: Chain, hidden: Floats) -> Change:

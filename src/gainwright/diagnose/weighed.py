@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.belief import SPAN_DB, Belief, Observation, weigh, with_mistake
+from gainwright.diagnose.calling import nothing_heard
 from gainwright.diagnose.causes import PRIOR_UNKNOWN
 from gainwright.diagnose.observations import observe
 from gainwright.diagnose.outside import log_evidence
@@ -124,6 +125,8 @@ class Pool:
         found = [
             _of_rows(o, rows) for i in evidence.order if i not in evidence.past for o in self.observations(evidence, i)
         ]
+        left = [e for i, e in enumerate(evidence.entries) if i not in evidence.past]
+        found += [_of_rows(o, rows) for o in nothing_heard(left, self.answer_model)]
         told = [(evidence.entries[i], self.observations(evidence, i)) for i in evidence.order if i not in evidence.past]
         elsewhere = log_evidence(told, self.answer_model)
         belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=unknown, elsewhere=elsewhere)
