@@ -7,7 +7,14 @@ from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedT
 from gainwright.diagnose.diagnosis import make_diagnosis
 from gainwright.diagnose.learned_values import LearnedValue, learn_values
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
-from gainwright.diagnose.shop_counts import COMPLAINTS, SOMETHING_ELSE, ClosedCases, ClosedCount, complaint_kind
+from gainwright.diagnose.shop_counts import (
+    COMPLAINTS,
+    SOMETHING_ELSE,
+    TWO_FAULTS,
+    ClosedCases,
+    ClosedCount,
+    complaint_kind,
+)
 from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.diagnose.usual_readings import usual_reading
 from gainwright.diagnose.wording import describe_entry, entry_row
@@ -16,6 +23,7 @@ __all__ = [
     "COMPLAINTS",
     "ODDS",
     "SOMETHING_ELSE",
+    "TWO_FAULTS",
     "Action",
     "Cause",
     "CauseGroup",

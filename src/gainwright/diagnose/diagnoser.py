@@ -12,7 +12,7 @@ import numpy as np
 from gainwright.diagnose.answers import AnswerModel
 from gainwright.diagnose.candidates import Catalogue
 from gainwright.diagnose.cause_names import CauseNames
-from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, Cause, causes, priors
+from gainwright.diagnose.causes import NOTHING, Cause, causes, priors
 from gainwright.diagnose.confirming import direct_checks
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.kept_pools import KeptPools
@@ -22,6 +22,7 @@ from gainwright.diagnose.shop_counts import (
     ClosedCases,
     complaint_entries,
     complaint_kind,
+    two_with_cases,
     unknown_with_cases,
     with_cases,
 )
@@ -173,7 +174,7 @@ class Diagnoser:
         self.closed, self.kind = ClosedCases.of(closed), chain_kind(job)
         self.before = with_cases(self.table, self.causes, self.closed, self.kind)
         self.priors, self.unknown = self.before, unknown_with_cases(self.closed, self.kind)
-        self.seed = seed
+        self.two, self.seed = two_with_cases(self.closed, self.kind), seed
         self._nothing = [c.id for c in self.causes].index(NOTHING)
         self.names = CauseNames(job)
         self._noted: Noted = {}
@@ -215,7 +216,7 @@ class Diagnoser:
         if len(evidence.entries) > 1 and self._perhaps_two(evidence, joined, single, surprise):
             pairs = self._weigh_pairs(rough, evidence)
             if pairs is not None:
-                joined, surprise = _with_pairs(joined, pairs, surprise)
+                joined, surprise = _with_pairs(joined, pairs, surprise, self.two)
         index = {h: i for i, h in enumerate(joined.hypotheses)}
         place = tuple(index[h] for h in single.hypotheses)
         return CauseProbabilities(
@@ -360,7 +361,7 @@ class Diagnoser:
         if not pairs:
             return None
         of_two = 1 - float(np.sum(self.before**2))
-        prior = np.array([PRIOR_TWO * 2 * self.before[a] * self.before[b] / of_two for a, b in pairs])
+        prior = np.array([self.two * 2 * self.before[a] * self.before[b] / of_two for a, b in pairs])
         both = [(self.causes[a], self.causes[b]) for a, b in pairs]
         two, rows = self._pools.of(both, DRAWS, self.seed + 200, build=self._build)
         return two.weighed(prior, evidence, rows)
@@ -385,9 +386,9 @@ class Diagnoser:
         return found
 
 
-def _with_pairs(one: _Combined, two: WeighedEnsemble, surprise: float) -> tuple[_Combined, float]:
+def _with_pairs(one: _Combined, two: WeighedEnsemble, surprise: float, share: float) -> tuple[_Combined, float]:
     """Return single causes and pairs together, and the remaining surprise."""
-    log_one = one.log_evidence + np.log1p(-PRIOR_TWO)
+    log_one = one.log_evidence + np.log1p(-share)
     top = max(log_one, float(np.max(two.belief.log_evidence)))
     weight_one, weight_two = np.exp(log_one - top), np.exp(two.belief.log_evidence - top)
     total = float(weight_one + weight_two.sum())

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.causes import HEALTHY, NOTHING, PRIOR_UNKNOWN, WEIGHT_OF_TABLE
+from gainwright.diagnose.causes import HEALTHY, NOTHING, PRIOR_TWO, PRIOR_UNKNOWN, WEIGHT_OF_TABLE
 from gainwright.model import HeardSpeaker
 
 if TYPE_CHECKING:
@@ -32,6 +32,8 @@ OTHER_COMPLAINT = 0.5
 """Weight of a case with another complaint (common practice, no published source)."""
 SOMETHING_ELSE = "something_else"
 """What cases are counted as that had a fault outside the causes of the model."""
+TWO_FAULTS = "two_faults"
+"""What cases with two faults are counted as beside both of their causes."""
 COMPLAINTS = ("silent", "distorted", "hum", "whine", "faint", "normal")
 """Complaints, the gravest first; of several, the first of these is the complaint."""
 _LEAST = 1e-12
@@ -67,7 +69,7 @@ class ClosedCases:
     def by_cause(self) -> dict[str, int]:
         """How many cases were closed with each cause."""
         found: dict[str, int] = {}
-        for row in self.rows:
+        for row in (row for row in self.rows if row.cause != TWO_FAULTS):
             found[row.cause] = found.get(row.cause, 0) + row.cases
         return found
 
@@ -78,7 +80,7 @@ class ClosedCases:
         if they had the same.
         """
         alike, others = Weights(float), Weights(float)
-        for row in self.rows:
+        for row in (row for row in self.rows if row.cause != TWO_FAULTS):
             weight = row.cases * (1.0 if row.chain == chain else OTHER_CHAIN)
             same = not complaint or row.complaint == complaint
             cause = NOTHING if row.cause in HEALTHY else row.cause
@@ -162,6 +164,18 @@ def unknown_with_cases(
     mean = (WEIGHT_OF_TABLE * after + number) / (WEIGHT_OF_TABLE + sum(alike.values()) + sum(others.values()))
     odds = _odds(table) * _odds(mean) / _odds(after)
     return odds / (1 + odds)
+
+
+def two_with_cases(counted: ClosedCases, chain: str) -> float:
+    """Return the prior of two faults at once that includes a shop's cases: the mean of a beta posterior, (W t + n) / (W + N).
+
+    t is its prior by the table, n the weighted number of cases with two faults, N that of all. It is one for all
+    complaints: of two faults it may be either's.
+    """
+    alike, _ = counted.weighed(chain, "")
+    both = sum(r.cases * (1.0 if r.chain == chain else OTHER_CHAIN) for r in counted.rows if r.cause == TWO_FAULTS)
+    # a case with two faults is counted for each of them
+    return (WEIGHT_OF_TABLE * PRIOR_TWO + both) / (WEIGHT_OF_TABLE + sum(alike.values()) - both)
 
 
 def _odds(share: float) -> float:

@@ -38,6 +38,7 @@ MINUTES_TRIED = {
     "move_control": 0.5,
     "move_lead": 1.5,
     "reverse_side": 6.0,
+    "ask_what_brings_it": 0.5,
 }
 """Kind of a test -> its minutes."""
 LOWER_DB = 20.0
@@ -57,11 +58,13 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
 
     Parameters
     ----------
-    entries : the evidence; noise is unplugged and an amplifier unloaded only where there is some, or it protects.
+    entries : the evidence; noise is unplugged and an amplifier unloaded only where there is some, or it protects; what brings
+        a fault is asked only where a speaker sounded one way and then another.
     delicate : speakers that low tones would harm.
     """
     noisy = any(isinstance(e, HeardSpeaker) and e.is_ in ("hum", "whine") for e in entries)
     protecting = any(isinstance(e, Check) and e.check.endswith("protection_lamp") and e.is_ == "on" for e in entries)
+    yield from (Tried("ask_what_brings_it", f"{speaker}.provoked") for speaker in _changing(entries))
     units: dict[str, str] = {}
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
@@ -88,6 +91,16 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
     for run in wiring.leads:
         if not wiring.is_digital(run):
             yield Tried("move_lead", f"{run}.moved")
+
+
+def _changing(entries: Sequence[Entry]) -> list[str]:
+    """Return the speakers that sounded now one way and now another though the same was played."""
+    words: dict[tuple[str, str], set[str]] = {}
+    for e in entries:
+        if isinstance(e, HeardSpeaker) and e.is_ is not None and not e.silence:
+            played = f"{e.tone_hz} {e.level_dbfs} {e.side} {e.engine} {sorted(e.set.items())}"
+            words.setdefault((e.heard, played), set()).add(e.is_)
+    return [*dict.fromkeys(speaker for (speaker, _), said in words.items() if len(said) > 1)]
 
 
 def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:

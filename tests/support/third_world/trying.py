@@ -98,6 +98,14 @@ class World3(Checks):
         leads = leads_by_name(self.wiring)
         return bool({*leads.get(fault.where, ())} & {*leads[place]})
 
+    def _provoked(self, place: str) -> str:
+        """Return what seems to bring a fault: a bump a loose contact mostly, warmth an amplifier that gets too hot."""
+        del place
+        chance = self._chance("provoked")
+        by = {"lead_loose": "bumps", "amplifier_hot": "heat", "supply_sagging": "loud", "load_too_low": "loud"}
+        said = next((by[f.cause] for f in self.every if f.cause in by), "by_itself")
+        return said if chance < 0.6 else "by_itself"
+
     def _one_side_reversed(self, place: str) -> str:
         """Return what mono bass becomes when one side is turned round, at a seat that is nearer to the other."""
         level = self.world.music(place).level_dbfs

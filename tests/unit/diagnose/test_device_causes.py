@@ -191,6 +191,11 @@ def test_softer_noise_and_protection_are_asked_for_where_they_tell() -> None:
         t for t, _ in plain
     }
     assert ("unplug_signal", "amp_sub.unplugged") in tests(SUB | {"is": "hum"})
+    now, then = SUB | {"is": "silent"}, SUB | {"is": "normal", "note": "an hour later"}
+    asked = ("ask_what_brings_it", "sub.provoked")
+    assert asked not in plain | tests(now)
+    assert asked in tests(now, then)
+    assert asked not in tests(now, then, {"check": "sub.provoked", "is": "bumps"})
     assert ("unload", "amp_sub.unloaded") in tests({"check": "amp_sub.protection_lamp", "is": "on"})
     rough, soft = SUB | {"is": "distorted"}, SUB | {"level": "-28 dBFS", "is": "distorted"}
     assert lower() == []

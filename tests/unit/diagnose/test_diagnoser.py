@@ -406,3 +406,24 @@ def test_same_speaker_heard_again_is_no_independent_proof(shared: Diagnoser) -> 
         for said in (once, more)
     ]
     assert sound[1] > 0.2 * sound[0]
+
+
+def test_who_hears_nothing_wrong_calls_for_another_reason(shared: Diagnoser) -> None:
+    """All speakers as always: of the causes, those that are heard lose; once one speaker is silent, or mended, none does."""
+    speakers = ("sub", "woofer", "tweeter")
+    said = [{"heard": name, "is": "normal"} for name in speakers]
+    belief = {c: shared.weigh(entries(said[: n + 1], shared.job)) for n, c in enumerate(speakers)}
+
+    def odds(speaker: str, cause: Cause) -> float:
+        found = belief[speaker]
+        at = dict(zip(found.hypotheses, found.probability, strict=True))
+        return float(at[cause,] / at[Cause(NOTHING, ""),])
+
+    gain, turned = Cause("gain_high", "amp_sub"), Cause("leads_swapped", "desk")
+    heard = odds("tweeter", gain) / odds("woofer", gain)
+    assert heard < 0.5
+    assert odds("tweeter", turned) > 2 * heard * odds("woofer", turned)
+    repaired = [*said, {"check": "lead_open@lead:amp_sub-sub.mended", "is": "still_wrong"}]
+    again = shared.weigh(entries(repaired, shared.job))
+    at = dict(zip(again.hypotheses, again.probability, strict=True))
+    assert float(at[gain,] / at[Cause(NOTHING, ""),]) > 2 * odds("tweeter", gain)

@@ -73,3 +73,26 @@ def test_a_volume_that_nobody_measured_is_known_badly() -> None:
     assert doubts["head"] == 4.0
     assert doubts["desk"] == 0.4
     assert 0.8 < doubts["amp_sub"] < 1.6
+
+
+def test_what_is_off_is_rather_a_little_off_than_far() -> None:
+    """Of gains, levels and corners more than half lie in the nearer half of their span, on either side."""
+    of = diagnoser("two_way_and_sub").rough
+    index = {h[0]: i for i, h in enumerate(of.ensemble.hypotheses)}
+    change = {
+        name: of.changes[index[Cause(name, where)]]
+        for name, where in (
+            ("gain_low", "amp_sub"),
+            ("gain_high", "amp_sub"),
+            ("low_pass_in_the_way", "desk.woofer"),
+            ("high_pass_in_the_way", "desk.sub"),
+        )
+    }
+    stands = of.chain.settings["amp_sub.gain"]
+    for name in ("gain_low", "gain_high"):
+        off = np.abs(change[name].settings["amp_sub.gain"] - stands)
+        assert np.mean(off < (off.min() + off.max()) / 2) > 0.55
+    corners = next(iter(change["low_pass_in_the_way"].low_pass_hz.values()))
+    assert np.median(corners) > np.sqrt(corners.min() * corners.max()) * 1.1
+    corners = next(iter(change["high_pass_in_the_way"].high_pass_hz.values()))
+    assert np.median(corners) < np.sqrt(corners.min() * corners.max()) / 1.1

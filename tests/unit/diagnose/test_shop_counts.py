@@ -8,15 +8,17 @@ import numpy as np
 import pytest
 
 from gainwright.diagnose import Cause, Diagnoser
-from gainwright.diagnose.causes import NOTHING, PRIOR_UNKNOWN, WEIGHT_OF_TABLE
+from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, PRIOR_UNKNOWN, WEIGHT_OF_TABLE
 from gainwright.diagnose.shop_counts import (
     OTHER_CHAIN,
     OTHER_COMPLAINT,
+    TWO_FAULTS,
     ClosedCases,
     ClosedCount,
     Weights,
     complaint_kind,
     learned_prior,
+    two_with_cases,
     unknown_with_cases,
     with_cases,
 )
@@ -193,3 +195,13 @@ def test_after_a_complaint_too_the_belief_in_something_else_is_the_mean_of_a_bet
     ratio = (0.1 / 0.9) / (0.02 / 0.98)
     odds = prior / (1 - prior) * ratio
     assert odds / (1 + odds) == pytest.approx(1 / 6)
+
+
+def test_cases_with_two_faults_raise_the_prior_of_two() -> None:
+    """(W t + n)/(W + N), a beta posterior's mean: a case with two faults is one of N though both of its causes are counted."""
+    of_two = [ClosedCount(cause, 6, "", "x") for cause in ("lead_open", "gain_low", TWO_FAULTS)]
+    counted = ClosedCases((*of_two, ClosedCount("lead_open", 4, "silent", "x")))
+    assert two_with_cases(counted, "x") == pytest.approx((40 * PRIOR_TWO + 6) / (40 + 10))
+    assert two_with_cases(ClosedCases(), "x") == PRIOR_TWO
+    assert counted.by_cause == {"lead_open": 10, "gain_low": 6}
+    assert Diagnoser(JOB, closed=counted).two > 2 * PRIOR_TWO

@@ -13,7 +13,7 @@ from gainwright.adapters.case_folder import check_case_name
 from gainwright.adapters.store.digests import damaged, digest_of, is_whole, sealed, verified
 from gainwright.adapters.store.tables import holds, kept_case, now, searched, writable
 from gainwright.app.store import ConflictError, StoredCase
-from gainwright.diagnose import SOMETHING_ELSE, ClosedCases, ClosedCount
+from gainwright.diagnose import SOMETHING_ELSE, TWO_FAULTS, ClosedCases, ClosedCount
 from gainwright.errors import CallError
 from gainwright.model import Case, Closure
 from gainwright.texts import say
@@ -55,14 +55,14 @@ class SqlCases:
         return _kept(row)
 
     def counted(self) -> ClosedCases:
-        """Return the closed cases, counted by cause, complaint and kind of chain."""
+        """Return the closed cases, counted by cause, complaint and kind of chain; those with two faults as such, too."""
         column = kept_case.c.closed_as
         wanted = sa.select(column, sa.func.count()).where(column.is_not(None)).group_by(column)
         found = Counter[tuple[str, str, str]]()
         with self._database.read() as connection:
             for sort, cases in connection.execute(wanted):
                 *causes, complaint, chain = _sort_of(sort)
-                for cause in causes:
+                for cause in [*causes, *([TWO_FAULTS] if len(causes) > 1 else [])]:
                     found[cause, complaint, chain] += int(cases)
         rows = (ClosedCount(cause, n, complaint, chain) for (cause, complaint, chain), n in sorted(found.items()))
         return ClosedCases(tuple(rows))
