@@ -71,7 +71,6 @@ PREDICTED_AGAIN = 5
 SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed", "reverse_side")
 DID_SOMETHING = float(np.log(1.5))
 """A fault made an entry other than a sound chain if it is so many times as likely under one of them, as a logarithm."""
-LEAST_SCORE = 1e-300
 MOST_SOLVED = 64
 """An ensemble with more solutions is rebuilt, so that the memory of a long-lived diagnoser stays bounded."""
 
@@ -355,7 +354,7 @@ class Diagnoser:
         for belief in self.without_each(evidence):
             score = np.maximum(score, belief.probability)
         # causes that are equally likely but for rounding (a left and a right side) stay in the order of the causes
-        ranked = np.argsort(-np.round(np.log(np.maximum(score, LEAST_SCORE)), 6), kind="stable")
+        ranked = np.argsort(-np.round(np.log(np.maximum(score, 1e-300)), 6), kind="stable")
         able = [int(i) for i in ranked if self.causes[int(i)].id != NOTHING and self.before[int(i)] > 0]
         pairs = self._promising(list(itertools.combinations(sorted(able[:PAIRS_FROM]), 2)), evidence)
         if not pairs:
