@@ -78,7 +78,7 @@ def linux_launcher(command: Sequence[str], data: Path) -> Launcher:
     """Return a desktop entry and its icon (Desktop Entry Specification 1.5, Icon Theme Specification 0.13)."""
     entry = f"""[Desktop Entry]
 Type=Application
-Version=1.5
+Version=1.0
 Name={NAME}
 Comment={TELLS}
 Exec={" ".join(map(_quoted_for_exec, command))}

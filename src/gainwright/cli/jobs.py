@@ -257,7 +257,8 @@ def selfcheck(as_json: Json = False) -> None:
         print_json({"parts": found})
     else:
         for part in found:
-            print_text(f"{'ok' if part.ok else 'missing':<8} {part.part:<22} {part.said}")
+            state = "missing" if not part.ok else "optional" if part.remedy else "ok"
+            print_text(f"{state:<8} {part.part:<22} {part.said}")
             if part.remedy:
                 print_text(f"{'':<31} without it: {part.costs}\n{'':<31} to add it: {part.remedy}")
     exit_if_wrong(any(not p.ok for p in found))

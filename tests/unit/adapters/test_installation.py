@@ -106,6 +106,7 @@ def test_selfcheck_prints_both(tmp_path: Path) -> None:
     done = run("selfcheck", folder=tmp_path)
     assert done.returncode == 1
     lines = [line.strip() for line in done.stdout.splitlines()]
+    assert any(line.startswith("optional av (aac)") for line in lines)
     at = next(n for n, line in enumerate(lines) if line.startswith("missing  typst"))
     assert lines[at + 1 : at + 3] == [
         "without it: no papers as PDF; HTML, CSV and JSON remain",
