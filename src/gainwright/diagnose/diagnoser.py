@@ -155,7 +155,7 @@ class Diagnoser:
     ----------
     job : the chain as it should be.
     closed : the shop's own closed cases, or how many were closed with each cause id.
-    seed : the same seed gives the same numbers.
+    seed, draws : the same seed gives the same numbers; as many draws as are usual for so many causes by default.
 
     Raises
     ------
@@ -163,7 +163,12 @@ class Diagnoser:
     """
 
     def __init__(
-        self, job: Job, *, closed: ClosedCases | Mapping[str, int] | None = None, seed: int = SEED, draws: int = DRAWS
+        self,
+        job: Job,
+        *,
+        closed: ClosedCases | Mapping[str, int] | None = None,
+        seed: int = SEED,
+        draws: int | None = None,
     ) -> None:
         self.turn = threading.RLock()
         self.job, self.chain = job, chain_with_unknown_gains(job)
@@ -177,7 +182,7 @@ class Diagnoser:
         self._nothing = [c.id for c in self.causes].index(NOTHING)
         self.names = CauseNames(job)
         self._noted: Noted = {}
-        draws = min(draws, max(LEAST_DRAWS, MOST_CASES // len(self.causes)))
+        draws = draws or min(DRAWS, max(LEAST_DRAWS, MOST_CASES // len(self.causes)))
         self.all = Pool(self._build([(c,) for c in self.causes], draws, seed))
         self._pools = KeptPools(MOST_SOLVED)
 
