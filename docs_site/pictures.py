@@ -111,7 +111,7 @@ def _served() -> Iterator[tuple[str, str]]:
         process = subprocess.Popen((*command, "--store", store), stderr=subprocess.PIPE, text=True)  # noqa: S603
         try:
             for line in process.stderr or ():
-                if found := re.search(r"(http://127\.0\.0\.1:\d+)/\?token=(\S+)", line):
+                if found := re.search(r"(http://127.0.0.1:\d+)/\?token=(\S+)", line):
                     yield found[1], found[2]
                     break
         finally:
