@@ -82,6 +82,8 @@ def test_a_recording_at_the_ear_replaces_the_estimate(plan: Plan) -> None:
     same = EarTake(NOON, EarLevel(step.ear.tone_hz * 1.005, 71.0, 73.0), 10.0)
     (tone,) = heard_tones(plan, entries, [same])
     assert (tone.exposure.level, tone.exposure.measured) == (same.level, True)
+    twice = [*entries, replace(entries[1], number=3, at=NOON + timedelta(seconds=84))]
+    assert [t.exposure.seconds_low for t in heard_tones(plan, twice, [same])] == [10.0, 2.0]
     other = replace(same, level=EarLevel(1000.0, 71.0, 73.0))
     alone, estimated = heard_tones(plan, entries, [other])
     assert (alone.step, alone.exposure.seconds_high, alone.exposure.measured) == ("", 10.0, True)

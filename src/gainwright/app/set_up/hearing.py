@@ -65,8 +65,10 @@ def heard_tones(plan: Plan, entries: Sequence[RunEntry], takes: Sequence[EarTake
         exposure = _exposure(loud[entry.step], _since_s(entries, i))
         for number, take in enumerate(takes):
             if date_of(take.at) == date_of(entry.at) and _same_tone(take.level, exposure.level):
+                played = take.seconds if number not in used else 0.0  # at least once as long as it was recorded
                 used.add(number)
-                exposure = replace(exposure, level=take.level, measured=True)
+                low, high = max(exposure.seconds_low, played), max(exposure.seconds_high, played)
+                exposure = replace(exposure, level=take.level, measured=True, seconds_low=low, seconds_high=high)
         found.append(HeardTone(entry.step, entry.at, exposure))
     alone = [t for number, t in enumerate(takes) if number not in used]
     found += [HeardTone("", t.at, Exposure(t.level, t.seconds, t.seconds, measured=True)) for t in alone]
