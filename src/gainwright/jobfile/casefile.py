@@ -14,8 +14,11 @@ from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarStri
 from gainwright.errors import JobError
 from gainwright.jobfile.yaml_reading import FileKind, document, plain, read_text, where
 from gainwright.model import Case
+from gainwright.texts import say
 
-CASE = FileKind("case file", "it begins with format: 1 and contains a job", "export it from the store", "no_case")
+CASE = FileKind(
+    "case file", say("it begins with format: 1 and contains a job"), say("export it from the store"), "no_case"
+)
 
 
 def read_case(path: Path | str) -> Case:
@@ -41,9 +44,14 @@ def read_case_text(text: str, name: str = "case") -> Case:
     except ValidationError as error:
         first = error.errors()[0]
         keys = [str(part) for part in first["loc"]]
-        rule = f"a case has {', '.join(Case.model_fields)}" if first["type"] == "extra_forbidden" else ""
-        said = f"the key {keys[-1]!r} is unknown" if rule else f"{'.'.join(keys)}: {first['msg'].lower()}"
-        raise JobError(said, code="bad_case", where=where(found, keys, name), rule=rule, remedy="fix it") from None
+        known = first["type"] != "extra_forbidden"
+        rule = "" if known else say("a case has {listed}", listed=", ".join(Case.model_fields))
+        said = (
+            say("{key}: {why}", key=".".join(keys), why=first["msg"].lower())
+            if known
+            else say("the key {path} is unknown", path=repr(keys[-1]))
+        )
+        raise JobError(said, code="bad_case", where=where(found, keys, name), rule=rule, remedy=say("fix it")) from None
 
 
 _NEEDS_QUOTES = re.compile("[^\t\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")

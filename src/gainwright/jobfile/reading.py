@@ -251,17 +251,20 @@ def message_of(error: Any) -> str:
     """Return what a validation error says of a value, without a capital."""
     given = error.get("input")
     shown = repr(given) if isinstance(given, str | int | float | bool) else yaml_kind(given)
+    return say("{shown} isn't valid here: {why}", shown=shown[:80], why=reason_of(error))
+
+
+def reason_of(error: Any) -> str:
+    """Return why a validation error refuses a value, without a capital."""
     why, about = f"{error['msg'][0].lower()}{error['msg'][1:]}", error.get("ctx", {})
     match error["type"]:
         case "literal_error":
-            why = say("input should be {expected}", expected=about["expected"])
+            return say("input should be {expected}", expected=about["expected"])
         case "greater_than_equal":
-            why = say("input should be greater than or equal to {ge}", ge=about["ge"])
+            return say("input should be greater than or equal to {ge}", ge=about["ge"])
         case "less_than_equal":
-            why = say("input should be less than or equal to {le}", le=about["le"])
-        case _:
-            why = _MESSAGES.get(why, why)
-    return say("{shown} isn't valid here: {why}", shown=shown[:80], why=why)
+            return say("input should be less than or equal to {le}", le=about["le"])
+    return _MESSAGES.get(why, why)
 
 
 def _remedy(error: Any) -> str:

@@ -44,7 +44,9 @@ class FileKind:
 JOB = FileKind(
     "job file", say("a job begins with format: 1 and has stages"), say("start from gainwright new"), "not_a_job"
 )
-EVIDENCE = FileKind("evidence file", "it begins with evidence: and lists entries", "write evidence: []", "no_evidence")
+EVIDENCE = FileKind(
+    "evidence file", say("it begins with evidence: and lists entries"), say("write evidence: []"), "no_evidence"
+)
 
 
 def read_text(path: Path, *, what: FileKind) -> str:
@@ -57,10 +59,10 @@ def read_text(path: Path, *, what: FileKind) -> str:
     try:
         if path.is_dir():
             raise JobError(
-                "is a folder",
+                say("is a folder"),
                 code="not_a_file",
                 where=str(path),
-                remedy=f"name the {what.name} in it",
+                remedy=say("name the file in it"),
             )
         with path.open("rb") as file:
             content = file.read(LARGEST_BYTES + 1)
@@ -126,6 +128,7 @@ def _a(name: str) -> str:
 _NAMED = {
     JOB.name: say("a job file"),
     EVIDENCE.name: say("an evidence file"),
+    "case file": say("a case file"),
     "class exercise": say("a class exercise"),
     "class result": say("a class result"),
 }

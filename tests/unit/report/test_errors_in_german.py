@@ -17,7 +17,15 @@ from gainwright.app.practice.class_exercises import learner_name
 from gainwright.app.practice.limits import refuse_guess, refuse_test
 from gainwright.app.store import Store
 from gainwright.errors import GainwrightError
-from gainwright.jobfile import errors_of, example_text, read_exercise, read_job_text, read_result
+from gainwright.jobfile import (
+    errors_of,
+    example_text,
+    read_case_text,
+    read_evidence_text,
+    read_exercise,
+    read_job_text,
+    read_result,
+)
 from gainwright.jobfile.starting.typical import typical_chain
 from gainwright.model import Limits
 from gainwright.model.compounds import Coils, Equaliser, FilterSetting, PowerRating
@@ -89,6 +97,23 @@ WRONG: dict[str, Callable[[], object]] = {
     "exercise with another chain": lambda: read_exercise(EXERCISE.replace(b"chain: a", b"chain: b")),
     "exercise with a chain of nothing": lambda: read_exercise(EXERCISE.replace(b"{like: one_amplifier}", b"{}")),
     "exercise like none": lambda: read_exercise(EXERCISE.replace(b"one_amplifier", b"lorry")),
+    **{
+        f"evidence {number}": lambda text=text: read_evidence_text(f"evidence: [{text}]", read_job_text(JOB).job)  # type: ignore[misc]
+        for number, text in enumerate(
+            (
+                "{at: amp.out.mono, tone: 50 Hz}",
+                "{at: amp.outs, tone: 50 Hz, reads: 5 V}",
+                "{at: amp.out.mono, reads: 5 V}",
+                "{at: amp.out.mono, tone: 50 Hz, shows: [clip]}",
+                "{heard: horn, is: silent}",
+                "{heard: sub, is: purple}",
+                "{check: amp.power_lamp, is: green}",
+                "{check: head.volume, is: loud}",
+                "{check: amp.supply_voltage, is: good}",
+            )
+        )
+    },
+    "case": lambda: read_case_text("format: 1\nmore: 2\njob: a\n"),
     "result of nothing": lambda: read_result(b"kind: class result\n"),
     "learner": lambda: learner_name(" "),
     "guesses": lambda: refuse_guess(Limits(guesses=1), guesses=1),
