@@ -13,6 +13,15 @@ if TYPE_CHECKING:
 OMITTED = "..."
 """A line of shown output that stands for any others."""
 
+_WAITING = (
+    "gainwright serve",
+    "gainwright --install-completion",
+    "gainwright practise",
+    "gainwright knee\n",
+    "gainwright docs",
+)
+"""Beginnings of commands that ask somebody, open a window or change this person's settings."""
+
 
 class Block(NamedTuple):
     """A fenced block of a document."""
@@ -54,6 +63,11 @@ def calls(block: str) -> list[Call]:
         status = re.fullmatch(r"exit status (\d+)", remark.strip())
         found.append(Call(command.strip(), int(status[1]) if status else 0, shown))
     return found
+
+
+def waits_for_a_person(line: str) -> bool:
+    """Return whether a command asks somebody, opens a window or changes settings, and so can't be run for its output."""
+    return f"{line}\n".startswith(_WAITING) and not line.endswith(" --help")
 
 
 def fits(shown: str, printed: str) -> bool:

@@ -9,10 +9,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from docs_site.examples import Block, Call, refreshed
-
-NOT_RUN = ("gainwright serve", "gainwright practise", "gainwright docs", "gainwright knee\n")
-"""Commands that wait for a person or open a window."""
+from docs_site.examples import Block, Call, refreshed, waits_for_a_person
 
 
 def write_examples(docs: Path) -> list[str]:
@@ -35,7 +32,7 @@ def _printed(shown: Block | Call, folder: Path) -> str | None:
         elif ">>>" not in shown.content:
             subprocess.run((sys.executable, "-c", shown.content), cwd=folder, check=False, stdout=subprocess.DEVNULL)  # noqa: S603
         return None
-    if not shown.line.startswith("gainwright ") or f"{shown.line}\n".startswith(NOT_RUN):
+    if not shown.line.startswith("gainwright ") or waits_for_a_person(shown.line):
         return None
     own = {"PYTHONUTF8": "1", "COLUMNS": "120", "NO_COLOR": "1", "XDG_DATA_HOME": str(folder / "data")}
     command = (sys.executable, "-m", "gainwright", *shlex.split(shown.line)[1:])

@@ -187,3 +187,16 @@ def test_headings_links_and_blocks_become_html() -> None:
     assert "<kbd>do it\n</kbd><samp>done &lt;b&gt;\n</samp>" in page.html
     assert "<script>" not in page.html
     assert page.parts[0].text == "x $ do it done <b> <script>x</script>"
+
+
+def test_reference_holds_every_command() -> None:
+    """docs/commands.md shows the help of each command and of each of its own; the examples' test compares what they print."""
+    from typer.main import get_command
+
+    import gainwright.cli.main  # noqa: F401  it registers the commands
+    from gainwright.cli.base import app
+
+    commands = get_command(app).commands  # type: ignore[attr-defined]
+    names = set(commands) | {f"{name} {own}" for name, c in commands.items() for own in getattr(c, "commands", {})}
+    text = (TREE / "docs" / "commands.md").read_text(encoding="utf-8")
+    assert set(re.findall(r"^\$ gainwright (.+) --help$", text, re.MULTILINE)) == names

@@ -53,7 +53,7 @@ def main() -> None:
     """Run the command line; errors that the user can correct become one message and exit status 2, all others status 70."""
     speak_utf8()
     try:
-        with_called_command(sys.argv[1:])()
+        with_called_command(sys.argv[1:])(prog_name="gainwright")
     except GainwrightError as error:
         say(f"gainwright: {with_option(error)}")
         raise SystemExit(exit_status(error)) from None
