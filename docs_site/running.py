@@ -34,7 +34,14 @@ def _printed(shown: Block | Call, folder: Path) -> str | None:
         return None
     if not shown.line.startswith("gainwright ") or waits_for_a_person(shown.line):
         return None
-    own = {"PYTHONUTF8": "1", "COLUMNS": "120", "NO_COLOR": "1", "XDG_DATA_HOME": str(folder / "data")}
+    source = Path(__file__).resolve().parent.parent / "src"  # this tree's, whichever is installed
+    own = {
+        "PYTHONPATH": str(source),
+        "PYTHONUTF8": "1",
+        "COLUMNS": "120",
+        "NO_COLOR": "1",
+        "XDG_DATA_HOME": str(folder / "data"),
+    }
     command = (sys.executable, "-m", "gainwright", *shlex.split(shown.line)[1:])
     done = subprocess.run(  # noqa: S603  our own documents
         command,

@@ -44,7 +44,7 @@ def test_where_prints_the_page(name: str, page: str, built: Path, tmp_path: Path
 
 
 @pytest.mark.parametrize(
-    ("name", "told"), [("job-fiel", "did you mean job-file or "), ("zzz", "leave the name out"), ("p", "may be p")]
+    ("name", "told"), [("job-fiel", "did you mean job-file or "), ("zzz", "leave the name out"), ("p", "p may be ")]
 )
 @pytest.mark.usefixtures("built")
 def test_unknown_page_is_refused_with_what_is_close(name: str, told: str, tmp_path: Path) -> None:
