@@ -383,11 +383,7 @@ class Diagnoser:
 
     def likelihoods(self, evidence: Evidence) -> Floats:
         """Return the log likelihood of each entry by itself under each single cause, shape (entries, causes)."""
-        found = np.zeros((len(evidence.entries), len(self.causes)))
-        for i in (i for i in range(len(found)) if i not in evidence.past):
-            for o in self.all.observations(evidence, i):
-                found[i] += np.log(np.maximum(alone(o), 1e-12))
-        return found
+        return self.all.likelihoods(evidence)
 
 
 def _with_pairs(one: _Combined, two: WeighedEnsemble, surprise: float, share: float) -> tuple[_Combined, float]:

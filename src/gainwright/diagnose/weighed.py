@@ -89,6 +89,7 @@ class Pool:
 
     answer_model: AnswerModel
     _observed: dict[str, list[Observation]] = field(default_factory=dict, repr=False)
+    _alone: dict[str, Floats] = field(default_factory=dict, repr=False)
     _left_out: tuple[object, list[Belief]] = field(default=((), []), repr=False)
 
     @property
@@ -102,6 +103,17 @@ class Pool:
         if text not in self._observed:
             self._observed[text] = observe(index, evidence.entries[index], self.answer_model)
         return [replace(o, entry=index) for o in self._observed[text]]
+
+    def likelihoods(self, evidence: Evidence) -> Floats:
+        """Return the log likelihood of each entry by itself under each hypothesis, shape (entries, hypotheses); 0 of past ones."""
+        found = np.zeros((len(evidence.entries), len(self.hypotheses)))
+        for i in (i for i in range(len(found)) if i not in evidence.past):
+            text = evidence.texts[i]
+            if text not in self._alone:
+                each = [np.log(np.maximum(alone(o), 1e-12)) for o in self.observations(evidence, i)]
+                self._alone[text] = np.sum(each, axis=0)
+            found[i] = self._alone[text]
+        return found
 
     def rows(self, hypotheses: Sequence[Hypothesis]) -> Rows | None:
         """Return the indices of hypotheses, None if one isn't there."""
