@@ -90,6 +90,7 @@ class Pool:
     answer_model: AnswerModel
     _observed: dict[str, list[Observation]] = field(default_factory=dict, repr=False)
     _alone: dict[str, Floats] = field(default_factory=dict, repr=False)
+    _outside: tuple[object, float | None] = field(default=((), None), repr=False)
     _left_out: tuple[object, list[Belief]] = field(default=((), []), repr=False)
 
     @property
@@ -129,6 +130,14 @@ class Pool:
             self._left_out = ((evidence.texts, evidence.past), found)
         return self._left_out[1]
 
+    def _elsewhere(self, evidence: Evidence) -> float | None:
+        """Return the log likelihood of evidence under a fault outside the model; that of the last evidence is cached."""
+        if self._outside[0] != (evidence.texts, evidence.past):
+            kept = (i for i in evidence.order if i not in evidence.past)
+            told = [(evidence.entries[i], self.observations(evidence, i)) for i in kept]
+            self._outside = ((evidence.texts, evidence.past), log_evidence(told, self.answer_model))
+        return self._outside[1]
+
     def weighed(
         self, prior: Floats, evidence: Evidence, rows: Rows | None = None, *, unknown: float = PRIOR_UNKNOWN
     ) -> WeighedEnsemble:
@@ -139,8 +148,7 @@ class Pool:
         ]
         left = [e for i, e in enumerate(evidence.entries) if i not in evidence.past]
         found += [_of_rows(o, rows) for o in nothing_heard(left, self.answer_model)]
-        told = [(evidence.entries[i], self.observations(evidence, i)) for i in evidence.order if i not in evidence.past]
-        elsewhere = log_evidence(told, self.answer_model)
+        elsewhere = self._elsewhere(evidence)
         belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=unknown, elsewhere=elsewhere)
         return WeighedEnsemble(self.answer_model, belief, here)
 

@@ -51,10 +51,11 @@ def test_each_outcome_counts_where_it_should(place: Path) -> None:
     kind = chain_kind(READ.job)
     assert counted.rows == tuple(
         ClosedCount(cause, cases, "", kind)
-        for cause, cases in (("boost_on", 1), ("gain_low", 2), ("something_else", 5))
+        for cause, cases in (("boost_on", 1), ("gain_low", 2), ("something_else", 5), ("two_faults", 1))
     )
     plain, shop = Diagnoser(READ.job), Diagnoser(READ.job, closed=counted)
     assert plain.unknown == 0.02
+    assert shop.two == pytest.approx((40 * 0.03 + 1) / (40 + 7))  # of seven cases one had two faults
     assert shop.unknown == pytest.approx(OUTSIDE)
     for cause, cases in (("boost_on", 1), ("gain_low", 2), ("lead_open", 0)):
         assert shop.prior_of(cause) == pytest.approx((40 * plain.prior_of(cause) + cases) / (40 + 3))
