@@ -402,6 +402,7 @@ def test_offline_reading_in_conflict_is_shown_with_the_other(
     api.put(f"/api/jobs/{job}/shelf", json={"shelf": "kept"}).raise_for_status()
     click(page.get_by_role("button", name="Send again"))
     page.get_by_text("Refused: 13,2").wait_for(state="detached")
+    page.locator("#found").get_by_text("13.2 V").first.wait_for()  # it is taken off the list before it is sent
     assert [e["text"] for e in entries(api, job)] == ["13.8", "13,1", "13,2"]
 
 
