@@ -13,8 +13,9 @@ def verb(arguments: list[str]) -> int:
 
 
 def serve(arguments: list[str]) -> int:
-    """Run `gainwright serve ...`, with the help of this tree."""
-    return docs([]) or verb(arguments)
+    """Run `gainwright serve ...`, with the help of this tree; where a document is broken, without it or with the last one."""
+    docs([])
+    return verb(arguments)
 
 
 def docs(arguments: list[str]) -> int:
