@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,11 +34,12 @@ WIDER = 1.96 / 1.645
 """A normal distribution's 97.5 % quantile over its 95 % quantile."""
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from gainwright.model import LeadRun
-    from gainwright.plan.context import PlanContext
+    from gainwright.plan.context import End, PlanContext
     from gainwright.plan.controls import FilterControl
+    from gainwright.plan.on_load import ToneOnLoad
     from gainwright.plan.result import Target
     from gainwright.plan.settled import Settled
 
@@ -100,14 +102,14 @@ def reconnect(context: PlanContext) -> Iterator[Step]:
 
 
 def supply_under_load(
-    context: PlanContext, targets: Mapping[str, Target], settled: Iterable[Settled]
+    context: PlanContext, targets: Mapping[str, Target], settled: Sequence[Settled]
 ) -> Iterator[Step | Finding]:
     """Yield the reading of the supply at the case that draws most, while its largest amplifier delivers."""
     unit, amplifier = hungriest(context)
     end = next((e for e in context.ends if e.stage == amplifier), None)
     if end is None or amplifier not in targets:
         return
-    borne = tone_on_load(context, end, targets[amplifier].v_rms)
+    borne = tone_on_load(context, end, targets[amplifier].v_rms, settled)
     if borne is None:
         yield Finding(
             "note",
@@ -127,26 +129,28 @@ def supply_under_load(
         amplifier,
         say(
             "Start {tone_hz} Hz at {level} dBFS, raise the volume to {how_far}, read the DC supply at the terminals of {amplifier} while it plays, and turn the volume down again.",
-            tone_hz=f"{end.tone_hz:g}",
+            tone_hz=f"{borne.tone_hz:g}",
             level=f"{-end.allowance_db:g}",
             how_far=say("its clean limit")
             if not borne.lower_db
             else say("{db} dB below its clean limit, as its cones and coils bear no more", db=f"{borne.lower_db:g}"),
             amplifier=unit,
         ),
-        say("It draws more current than any other here: what its supply loses under load, its ceiling loses."),
+        _why_on_load(end, borne),
         measure_at=f"{unit}.supply_voltage",
         instrument=meter[0] if meter else "",
         expect=supply_on_load(
             context,
             unit,
-            end,
+            replace(end, tone_hz=borne.tone_hz),
             targets[amplifier].v_rms * 10 ** (-borne.lower_db / 20),
             _running(context, supply_path(context.job, amplifier, "running")),
         ),
         seconds_at_most=borne.seconds,
         pause_seconds=borne.pause_seconds or None,
-        ear=heard_level(context, settled, tone_hz=end.tone_hz, level_dbfs=-end.allowance_db - borne.lower_db),
+        load_tone_hz=None if borne.tone_hz == end.tone_hz else borne.tone_hz,
+        load_tone_dbfs=None if borne.tone_hz == end.tone_hz else -end.allowance_db,
+        ear=heard_level(context, settled, tone_hz=borne.tone_hz, level_dbfs=-end.allowance_db - borne.lower_db),
         **by_side(
             low=say(
                 "a thin cable, a bad ground, a weak battery or alternator. Have it repaired, or write the voltage read as running in the job and plan again."
@@ -155,6 +159,19 @@ def supply_under_load(
                 "a charger or alternator that gives too much. Read with another meter, and have that repaired first."
             ),
         ),
+    )
+
+
+def _why_on_load(end: End, borne: ToneOnLoad) -> str:
+    """Return why the supply is read under load, and why with another tone than that of the set-up."""
+    why = say("It draws more current than any other here: what its supply loses under load, its ceiling loses.")
+    if borne.tone_hz == end.tone_hz:
+        return why
+    return say(
+        "{why} At {own} Hz, the tone of the set-up, its cones and coils would bear less level than at {other} Hz.",
+        why=why,
+        own=f"{end.tone_hz:g}",
+        other=f"{borne.tone_hz:g}",
     )
 
 

@@ -74,6 +74,7 @@ class Step:
     system : off, on with the engine off, or running (the engine or a charger).
     volume : where the source's volume stands; empty while the system is off.
     seconds_at_most : how long its tone may play at a time; None where nothing plays at full level.
+    load_tone_hz, load_tone_dbfs : tone into connected speakers, where it is another than that of the set-up; else None.
     pause_seconds : the least pause until its tone plays again, so that no coil overheats; None where none is needed.
     ear : how loud its tone is at the ear; None where no speaker is connected, or the tone isn't known.
     file : name of its tone in the plan's set of tones.
@@ -108,6 +109,8 @@ class Step:
     if_low: str = ""
     if_high: str = ""
     ear: EarLevel | None = None
+    load_tone_hz: float | None = None
+    load_tone_dbfs: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,7 +50,7 @@ def in_order(context: PlanContext, steps: Sequence[Step], *, blocked: bool) -> t
         found = found[: next((i for i, s in enumerate(found) if s.system != "off"), len(found))]
     files = tone_files(found)
     complete = [_complete(context, s, files) for s in _connected(context, found)]
-    return tuple(_on_load(s, complete) if s.id == "verify.supply" else s for s in complete)
+    return tuple(_on_load(s, complete, files) if s.id == "verify.supply" else s for s in complete)
 
 
 def _needed(context: PlanContext, step: Step) -> System:
@@ -191,7 +191,9 @@ def _controls(context: PlanContext, step: Step) -> str:
     return joined([control_words(context.job, c) for c in step.sets or ([left] if left else [])], by="{a} and {b}")
 
 
-def _on_load(step: Step, steps: Iterable[Step]) -> Step:
-    """Return the reading of the supply under load with the file of its amplifier's own tone."""
+def _on_load(step: Step, steps: Iterable[Step], files: dict[tuple[float, float], str]) -> Step:
+    """Return the reading of the supply under load with the file of its tone, by default its amplifier's own."""
+    if step.load_tone_hz is not None and step.load_tone_dbfs is not None:
+        return replace(step, file=files[step.load_tone_hz, step.load_tone_dbfs])
     file = next((s.file for s in steps if s.phase == "amplifier" and s.stage == step.stage), "")
     return replace(step, file=file)

@@ -16,9 +16,10 @@ def tone_uses(steps: Iterable[Step]) -> dict[tuple[float, float], list[str]]:
     """Return (Hz, dBFS) -> the stages that it is played for, in the order of first use."""
     uses: dict[tuple[float, float], list[str]] = {}
     for step in steps:
-        if step.tone_hz is not None and step.level_dbfs is not None:
-            stages = uses.setdefault((step.tone_hz, step.level_dbfs), [])
-            stages += [step.stage] if step.stage not in stages else []
+        for hz, dbfs in ((step.tone_hz, step.level_dbfs), (step.load_tone_hz, step.load_tone_dbfs)):
+            if hz is not None and dbfs is not None:
+                stages = uses.setdefault((hz, dbfs), [])
+                stages += [step.stage] if step.stage not in stages else []
     return uses
 
 
