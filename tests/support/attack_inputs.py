@@ -12,6 +12,7 @@ import warnings
 from typing import TYPE_CHECKING, Any
 
 import hostile_files
+import hostile_words
 import psutil
 from attack_figures import REFUSED_WITHIN_MB, REFUSED_WITHIN_S, Figures
 from hostile_jobs import random_job, use_job
@@ -26,6 +27,8 @@ FEW = 6
 """Files of each kind in the short form."""
 LONGEST_SENTENCE = 3000
 MB = 1e6
+LOOKED_AT = 32
+"""The memory is looked at after each of the first files, then after every so many."""
 
 
 def kinds() -> dict[str, tuple[Callable[[random.Random], tuple[str, Any]], Callable[[Any], None], float]]:
@@ -34,11 +37,19 @@ def kinds() -> dict[str, tuple[Callable[[random.Random], tuple[str, Any]], Calla
     def of_text(sound: Callable[[], str]) -> Callable[[random.Random], tuple[str, Any]]:
         return lambda draw: ("damaged", hostile_files.damaged(draw, sound()))
 
+    shares = {
+        "columns of readings": 0.4,
+        "evidence files": 0.3,
+        "case files": 0.3,
+        "class exercises": 0.2,
+        "class results": 0.2,
+    }
     return {
-        "job files": (random_job, use_job, 4.0),
-        "recordings": (random_recording, use_recording, 2.0),
-        **{what: (of_text(sound), use, 0.5) for what, (sound, use) in hostile_files.KINDS.items()},
-        "backups": (lambda draw: ("damaged", hostile_files.random_backup(draw)), hostile_files.use_backup, 1.0),
+        "job files": (random_job, use_job, 2.0),
+        "recordings": (random_recording, use_recording, 0.8),
+        **{what: (of_text(sound), use, shares.get(what, 0.6)) for what, (sound, use) in hostile_files.KINDS.items()},
+        "backups": (lambda draw: ("damaged", hostile_files.random_backup(draw)), hostile_files.use_backup, 0.4),
+        **hostile_words.KINDS,
     }
 
 
@@ -65,8 +76,9 @@ def _attack(
     number = 0
     while number < FEW or time.monotonic() - began < seconds:
         tried(found, make, use, f"{seed} {what} {number}")
-        found.memory_mb = max(found.memory_mb, (process.memory_info().rss - before) / MB)
         number += 1
+        if number < LOOKED_AT or number % LOOKED_AT == 0:  # asking for it takes as long as reading a word
+            found.memory_mb = max(found.memory_mb, (process.memory_info().rss - before) / MB)
     if found.memory_mb > REFUSED_WITHIN_MB:
         found.fell(f"{what}, seed {seed}: {found.memory_mb:.0f} MB more in {number} files")
     found.seconds = time.monotonic() - began

@@ -6,13 +6,15 @@ import random
 import shutil
 import tempfile
 import time
-from contextlib import closing, suppress
+from contextlib import closing
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from attack_figures import Figures
+from killed_writers import KilledWriters
 from postgres import PostgreSQL
-from store_writers import MEASURED, start, write_entries, write_until_gone
+from store_writers import MEASURED
 
 from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
 from gainwright.errors import CallError
@@ -22,12 +24,14 @@ from gainwright.model import Case, Closure
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from store_writers import Said
+
     from gainwright.app.store import Store
 
 JOB = example_text("one_amplifier")
-WRITERS = 2
-LIVES_S = 0.15
-"""A writer is killed within this time after its first acknowledged write."""
+WRITERS, WRITERS_TO_A_SERVER, ROUNDS_OF_A_JOB = 6, 12, 20
+LIVES_S = 0.1
+"""Writers are killed within this time after their first acknowledged writes."""
 
 
 def attack(seed: int, seconds: float) -> Sequence[Figures]:
@@ -62,7 +66,7 @@ def kills_on_a_file(seed: int, seconds: float) -> Figures:
 
 
 def kills_on_a_server(seed: int, seconds: float) -> Figures:
-    """Kill writers to a server's database, and every tenth time the server itself."""
+    """Kill writers to a server's database, and in every tenth round the server itself."""
     server = PostgreSQL(durable=True)
     try:
         server.start()
@@ -73,48 +77,54 @@ def kills_on_a_server(seed: int, seconds: float) -> Figures:
 
 def _kills(figures: Figures, place: str, seed: int, seconds: float, server: PostgreSQL | None = None) -> Figures:
     draw, until = random.Random(seed), time.monotonic() + seconds  # noqa: S311  (no secret)
-    with closing(open_store(place)) as store:
-        job = store.jobs.add(title="killed", text=JOB).id
-    acknowledged: set[int] = set()
-    revision = 1
-    while figures.tried == 0 or time.monotonic() < until:
-        begun = time.monotonic()
-        said = _killed_once(place, job, draw, server if figures.tried % 10 == 9 * WRITERS % 10 else None)
-        figures.tried += WRITERS
-        numbers = {number for what, number in said if what == "entry"}
-        acknowledged |= numbers
-        figures.acknowledged += len(said)
-        revision = max([revision, *(number for what, number in said if what == "revision")])
-        with closing(open_store(place)) as store:
-            kept = {entry.number for entry in store.runs.entries(job)}
-            there = store.jobs.get(job).revision
-        lost = len(acknowledged - kept) + max(0, revision - there)
-        figures.lost += lost
-        if lost:
-            figures.fell(f"{lost} acknowledged writes lost after kill {figures.tried} of seed {seed} at {figures.what}")
-        figures.took(begun)
+    writers, rounds, many = KilledWriters(), 0, WRITERS if server is None else WRITERS_TO_A_SERVER
+    try:
+        while not rounds or time.monotonic() < until:
+            with closing(open_store(place)) as store:  # a job of its own for some rounds: what is compared stays short
+                job = store.jobs.add(title="killed", text=JOB).id
+            kept = Kept()
+            for _ in range(ROUNDS_OF_A_JOB):
+                begun = time.monotonic()
+                stopped = server if server is not None and rounds % 10 == 9 else None
+                after_s = draw.uniform(0, LIVES_S)
+                said = writers.killed(place, job, many, after_s=after_s, before=stopped and stopped.stop)
+                if stopped is not None:
+                    stopped.start()
+                rounds += 1
+                figures.tried += many
+                figures.acknowledged += len(said)
+                with closing(open_store(place)) as store:
+                    lost = kept.lost(said, store, job)
+                figures.lost += lost
+                if lost:
+                    what = f"{lost} acknowledged writes lost after kill {figures.tried}"
+                    figures.fell(f"{what} of seed {seed} at {figures.what}")
+                figures.took(begun)
+                if time.monotonic() >= until:
+                    break
+    finally:
+        writers.end()
+    if not figures.acknowledged:
+        figures.fell(f"{figures.what}, seed {seed}: nothing was acknowledged, so the kills show nothing")
     wrong = StoreMaintenance(place).check().wrong
     if wrong:
         figures.fell(f"after kills of seed {seed}: {wrong[0]}")
     return figures
 
 
-def _killed_once(place: str, job: str, draw: random.Random, server: PostgreSQL | None) -> list[tuple[str, int]]:
-    """Let writers write until they are killed; return what was acknowledged."""
-    write = write_entries if server is None else write_until_gone
-    writers = [start(write, place, job, f"writer{n}") for n in range(WRITERS)]
-    said: list[tuple[str, int]] = []
-    for writer in writers:
-        with suppress(EOFError):  # its database went away before the first write
-            said.append(writer.heard.recv())
-    time.sleep(draw.uniform(0, LIVES_S))
-    if server is not None:
-        server.stop()
-    for writer in writers:
-        said += writer.kill()
-    if server is not None:
-        server.start()
-    return said
+@dataclass
+class Kept:
+    """What was acknowledged of one job so far."""
+
+    entries: set[int] = field(default_factory=set)
+    revision: int = 1
+
+    def lost(self, said: Sequence[Said], store: Store, job: str) -> int:
+        """Add what was acknowledged; return how much of everything a new connection doesn't find."""
+        self.entries |= {number for what, number in said if what == "entry"}
+        self.revision = max([self.revision, *(number for what, number in said if what == "revision")])
+        there = {entry.number for entry in store.runs.entries(job)}
+        return len(self.entries - there) + max(0, self.revision - store.jobs.get(job).revision)
 
 
 # ---- changed bits ------------------------------------------------------------------------------------------------

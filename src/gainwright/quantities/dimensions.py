@@ -242,7 +242,8 @@ def to_si(number: float, unit: str, dimension: Dimension) -> float:
                 dimension,
             )
     if unit in _VOLTAGE_LEVELS or unit in _PROGRAMME_LEVELS or not dimension.pint_unit:
-        raise _unit_error(say("{unit} is not a unit of {name}", unit=unit, name=NAMES[dimension.name]), dimension)
+        shown = unit if unit.isprintable() else repr(unit)
+        raise _unit_error(say("{unit} is not a unit of {name}", unit=shown, name=NAMES[dimension.name]), dimension)
     return _with_pint(number, unit, dimension)
 
 

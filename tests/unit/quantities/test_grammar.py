@@ -91,6 +91,7 @@ def test_valid_quantities(text: str, dimension: str, spread: object) -> None:
         ("4 dBu ± 1 dB", "voltage", "wrong_unit", "a spread is only allowed on a voltage in volts"),
         ("3 dB", "level", "wrong_unit", "dB is a unit of ratio, not of level"),
         ("3 dBm", "voltage", "wrong_unit", "dBm is not a unit of voltage"),
+        ("3 kHz\x1b[2J", "level", "wrong_unit", r"'kHz\x1b[2J' is not a unit of level"),
     ],
 )
 def test_invalid_quantities_are_refused(text: str, dimension: str, code: str, says: str) -> None:
