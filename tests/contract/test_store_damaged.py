@@ -225,3 +225,54 @@ def test_damage_in_one_table_leaves_the_rest_checked(filled: Path, tmp_path: Pat
     wrong = StoreMaintenance(str(file)).check().wrong
     assert "the table step_photo is missing" in wrong
     assert any("the device x" in sentence for sentence in wrong)
+
+
+@pytest.fixture(scope="module")
+def killed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a store with the log that a killed program has left, of 12 entries."""
+    file = tmp_path_factory.mktemp("killed") / "shop.sqlite"
+    with closing(open_store(file)) as store:
+        job = store.jobs.add(title="one", text=JOB).id
+    with closing(open_store(file)) as store:
+        for seen in range(12):
+            store.runs.add(job, step="a", kind="reading", text="1 V", value={}, by="", seen=seen)
+        _copied(file, file.parent / "left")  # as it lies there while it is open
+    return file.parent / "left" / file.name
+
+
+def _copied(file: Path, folder: Path) -> Path:
+    folder.mkdir()
+    for suffix in ("", "-wal"):
+        shutil.copyfile(f"{file}{suffix}", folder / f"{file.name}{suffix}")
+    return folder / file.name
+
+
+@pytest.mark.parametrize("at", [9, 17, 32 + 9, 32 + 50, 32 + 3 * 4120 + 2000])
+def test_changed_bit_in_the_log_of_a_killed_program_is_told(killed: Path, tmp_path: Path, at: int) -> None:
+    """In its header, in a frame, in a page: SQLite drops what follows in silence, which was acknowledged. What can be read is saved."""
+    file = _copied(killed, tmp_path / "flipped")
+    log = Path(f"{file}-wal")
+    content = bytearray(log.read_bytes())
+    content[at] ^= 4
+    log.write_bytes(content)
+    error = _refused("store_damaged", lambda: open_store(file))
+    assert "changes can't be read" in error.what
+    assert "changes can't be read" in StoreMaintenance(str(file)).check().wrong[0]
+    assert log.read_bytes() == content
+    if at < 100:
+        return
+    StoreMaintenance(str(file)).backup(tmp_path / "saved")
+    StoreMaintenance(str(file)).restore(tmp_path / "saved")
+    with closing(open_store(file)) as store:
+        assert [job.title for job in store.jobs.list()] == ["one"]
+
+
+@pytest.mark.parametrize("cut", [0, 1, 4120, 5 * 4120 + 77, 10**9])
+def test_unfinished_log_of_a_killed_program_is_whole(killed: Path, tmp_path: Path, cut: int) -> None:
+    """The last write may be torn; an older log may lie behind a new header; one that was just begun is empty."""
+    file = _copied(killed, tmp_path / "cut")
+    log = Path(f"{file}-wal")
+    content = log.read_bytes()
+    log.write_bytes(content[: max(0, len(content) - cut)])
+    open_store(file).close()
+    assert StoreMaintenance(str(file)).check().wrong == ()

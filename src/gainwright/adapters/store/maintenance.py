@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from contextlib import closing
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gainwright.adapters.store.backup import backup, backups_beside
 from gainwright.adapters.store.check import StoreCheck, check
 from gainwright.adapters.store.database import Database
+from gainwright.adapters.store.log_damage import lost_transactions
 from gainwright.adapters.store.reading import NOT_WRITABLE, only_reading
 from gainwright.adapters.store.restore import restore
 from gainwright.errors import CallError
@@ -65,7 +67,10 @@ class StoreMaintenance:
         """
         with closing(self._existing()) as database:
             beside = backups_beside(database)
-        return only_reading(self.where, lambda database: check(database, (*backups, *beside)))
+            lost = 0 if database.file is None else lost_transactions(database.file)
+        found = only_reading(self.where, lambda database: check(database, (*backups, *beside)))
+        told = (f"the log beside it is damaged: the last {lost} changes can't be read",) if lost else ()
+        return replace(found, wrong=(*told, *found.wrong))
 
     def _existing(self) -> Database:
         database = Database(self.where)

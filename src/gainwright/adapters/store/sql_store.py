@@ -11,6 +11,7 @@ from gainwright.adapters.store.devices import SqlDevices
 from gainwright.adapters.store.documents import SqlDocuments
 from gainwright.adapters.store.elapsed import Elapsed
 from gainwright.adapters.store.jobs import SqlJobs
+from gainwright.adapters.store.log_damage import refuse_damaged_log
 from gainwright.adapters.store.migration import migrate
 from gainwright.adapters.store.notes import SqlNotes
 from gainwright.adapters.store.recordings import SqlRecordings
@@ -58,6 +59,7 @@ def open_store(where: str | Path, *, patience_s: float = PATIENCE_S) -> SqlStore
     database = Database(where, patience_s=patience_s)
     if database.file is not None:
         new_file(database.file)
+        refuse_damaged_log(database.file)
     try:
         migrate(database)
         store = SqlStore(database)
