@@ -27,7 +27,7 @@ from gainwright.diagnose.shop_counts import (
     with_cases,
 )
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
-from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone, mistaken
+from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, mistaken
 from gainwright.jobfile import at_hand, instruments
 from gainwright.model import Check, Indicator, Multimeter, chain_kind, mended_cause
 
@@ -242,15 +242,14 @@ class Diagnoser:
 
     def _with_past(self, evidence: Evidence) -> Evidence:
         """Return evidence with what one of two faults did before it was mended as past: only where it did nothing is it kept."""
-        past: set[int] = set()
+        past, each = set[int](), self.likelihoods(evidence)
         column = {(c.id, c.where): i for i, c in enumerate(self.causes)}
         for k, entry in enumerate(evidence.entries):
             mended = column.get(mended_cause(entry.check) or ("", "?")) if isinstance(entry, Check) else None
             if mended is None or entry.is_ != "partly":  # type: ignore[union-attr]
                 continue
             for i in range(k):
-                each = [alone(o) for o in self.all.observations(evidence, i)]
-                ratio = sum(np.log(np.maximum(e[mended], 1e-12) / max(e[self._nothing], 1e-12)) for e in each)
+                ratio = each[i, mended] - each[i, self._nothing]
                 past |= {i} if abs(ratio) > DID_SOMETHING else set()
         return replace(evidence, past=frozenset(past))
 
