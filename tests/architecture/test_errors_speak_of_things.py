@@ -13,7 +13,7 @@ from gainwright.errors import CallError
 SOURCE = Path(__file__).resolve().parents[2] / "src" / "gainwright"
 OF_THE_COMMAND = {"cli", "web/serving.py", "web/network/lan_listener.py"}
 """What is said in the terminal in which the program is started."""
-NO_OPTION_OF_OURS = ("python -m pip",)
+NO_OPTION_OF_OURS = ("python -m pip", "uv pip install")
 OPTION = re.compile(r"(?<![\w-])--[a-z]")
 
 

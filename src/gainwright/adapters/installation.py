@@ -21,7 +21,7 @@ _PARTS = {
     "pint": ("pint", _NOTHING),
     "ruamel.yaml": ("ruamel.yaml", _NOTHING),
     "soundfile": ("soundfile", say("no sound file is read or written: no tones, no measuring, no music")),
-    "vl-convert-python": ("vl_convert", say("no charts: not in papers, not on pages, not with --chart")),
+    "vl-convert-python": ("vl_convert", say("no charts: not in papers, not on pages, none as a file")),
     "typer": ("typer", _NOTHING),
     "rich": ("rich", say("no tables in the terminal, no live measurement there")),
     "typst": ("typst", say("no papers as PDF; HTML, CSV and JSON remain")),
@@ -32,9 +32,9 @@ _PARTS = {
     "python-multipart": ("python_multipart", _PAGES),
     "sqlalchemy": ("sqlalchemy", _STORE),
     "alembic": ("alembic", _STORE),
-    "cryptography": ("cryptography", say("no phones: serve --lan makes no certificate")),
+    "cryptography": ("cryptography", say("no phones: no certificate is made for the local network")),
     "segno": ("segno", say("no QR code for a phone; the address can be typed")),
-    "psutil": ("psutil", say("no phones: serve --lan doesn't find this machine's addresses")),
+    "psutil": ("psutil", say("no phones: this machine's addresses aren't found")),
     "platformdirs": ("platformdirs", _NOTHING),
 }
 """Package -> its module, and what can't be done without it."""

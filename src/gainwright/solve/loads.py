@@ -1,7 +1,7 @@
 """What loads an output, and what of its voltage arrives: sources, leads, inputs, speakers with their impedance at the tone.
 
 Dividers are computed with complex impedances; the chain takes their sizes, at the tone, for all harmonics
-(docs/decisions/0022-speaker-impedance.md).
+(docs/decisions/0023-speaker-impedance.md).
 """
 
 from __future__ import annotations
