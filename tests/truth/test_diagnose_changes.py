@@ -12,7 +12,7 @@ import pytest
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
 from gainwright.jobfile import example_text, read_job_text, with_settings
-from gainwright.model import Amplifier, Job, unit_of
+from gainwright.model import Amplifier, Job, gives_power, unit_of
 from gainwright.simulated import Fault, Rig, possible_faults
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def solved(name: str, cause: Cause, rig: Rig, tone_hz: float, level_dbfs: float)
     ensemble = Ensemble(chain, [(cause,)], draws=1, seed=5)
     ensemble.hidden = np.array(
         [[0.4, 0.5, 0.9]]
-    )  # an amplifier that limits its current into a short, as the rig's below
+    )  # an output for speakers that limits its current into a short, as the rig's below
     ensemble.changes = [ensemble._change((cause,))]
     ensemble._touched = [ensemble.changes[0].touches(chain)]
     ensemble.values = {path: np.array([v]) for path, v in rig.truth.items() if path in chain.facts}
@@ -114,7 +114,7 @@ def test_a_change_gives_the_voltages_of_the_rig(name: str) -> None:
                 truth=plain.truth,
                 faults=(Fault(cause.id, cause.where, amount(cause, change, plain.truth)),),
             )
-            rig.limiting = frozenset(unit_of(rig.job, n) for n, s in rig.job.stages.items() if isinstance(s, Amplifier))
+            rig.limiting = frozenset(unit_of(rig.job, n) for n, s in rig.job.stages.items() if gives_power(s))
             rig.play(tone_hz, level_dbfs)
             for node, wave in rig.periods().items():
                 volts = math.sqrt(float(np.mean(wave**2)))

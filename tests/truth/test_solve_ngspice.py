@@ -1,6 +1,7 @@
 """Whole chains against an ngspice transient: every shipped example, linear and clipping, every node.
 
-Speakers are load resistors here; their impedance over frequency is in test_speaker_loads.
+Speakers are load resistors here, and no cable takes of the supply: impedance over frequency is in test_speaker_loads, the
+drop in test_supply_drop.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ def states(
     job = read_job_text(example_text(name)).job
     chain = Chain(job)
     chain.curves.clear()
+    chain.supply_shares.clear()
     values = {path: 0.0 if path.endswith((".distortion", ".gain.mutes")) else v for path, v in chain.nominal().items()}
     stand = dict(chain.settings)
     for control in stand:

@@ -18,7 +18,6 @@ from gainwright.report.corridor import corridor_chart
 from gainwright.report.figures import rounded, volts
 from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
 from gainwright.report.hearing import hearing_blocks, loudest_db, tones_hz
-from gainwright.report.hearing_dose import dose_blocks
 from gainwright.report.installed import control_settings, installed
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
@@ -38,7 +37,6 @@ if TYPE_CHECKING:
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart
     from gainwright.report.clean_steps import FoundVolume
-    from gainwright.solve import DayHearing
 
 
 NO_SIGNAL = 1e-3
@@ -67,7 +65,6 @@ def handover(
     music: MusicResult | None = None,
     volumes: Sequence[FoundVolume] = (),
     closed: Closure | None = None,
-    hearing: DayHearing | None = None,
 ) -> Paper:
     """Return the handover of a job.
 
@@ -79,7 +76,6 @@ def handover(
     music : the allowance for the customer's music.
     volumes : the highest clean volumes that were found in the set-up.
     closed : the fault that was found, if there was one.
-    hearing : the hearing dose of the day of the set-up.
     """
     reached, chain = reached_outputs(job, plan, entries), Chain(job)
     loud = loudest_db(chain, plan.targets)
@@ -98,10 +94,9 @@ def handover(
     blocks += [Heading(say("Measured curves")), *(Figure(c, c.description) for c in curves)] if curves else []
     blocks += _noise(chain)
     blocks += [Heading(say("Hearing")), *hearing_blocks(job, loud, tones_hz(chain, plan))]
-    blocks += dose_blocks(hearing, job) if hearing is not None else []
     blocks += [Paragraph(MAKER_FIRST), BlankLines((say("Handed over by"), say("To"), say("Date")))]
     data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music, volumes=volumes)
-    data = replace(data, not_measured=missing, hearing=hearing)
+    data = replace(data, not_measured=missing)
     return Paper(
         "handover",
         job.title or say("Handover"),

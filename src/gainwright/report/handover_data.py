@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from gainwright.metering.measurement import Verdict
 from gainwright.plan.result import SetBy
 from gainwright.report.reached import ReachedOutput
-from gainwright.solve.hearing_dose import DayHearing
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,6 @@ class HandoverData:
     allowance_db : by output; `music_db` the allowance for the customer's music.
     readings : as text.
     last_clean_step : the highest clean step of the volume, as measured; None where it wasn't.
-    hearing : the hearing dose of the day of the set-up; None without a run.
     loudest_db : speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field.
     """
 
@@ -59,4 +57,3 @@ class HandoverData:
     loudest_db: dict[str, float]
     music_db: dict[str, float]
     not_measured: tuple[str, ...] = ()
-    hearing: DayHearing | None = None

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import io
 import mimetypes
 import socket
 import sys
 from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 import soundfile
 from commands import run
+from starlette.testclient import TestClient
 
 from gainwright.adapters import decoding_child, music_workers
 from gainwright.adapters.case_folder import FolderCases
@@ -95,22 +95,13 @@ def test_a_limit_that_macos_refuses_leaves_the_others(monkeypatch: pytest.Monkey
 def test_types_of_scripts_come_from_no_registry() -> None:
     """A program that has told the system another type for scripts keeps no browser from running them."""
     known = mimetypes.guess_type("a.js")[0] or "text/javascript"
-    sent: list[Any] = []
 
-    async def send(message: Any) -> None:
-        sent.append(message)
-
-    async def receive() -> Any:
-        await asyncio.sleep(10)
-
-    scope: dict[str, Any] = {"type": "http", "method": "GET", "path": "/words.js", "root_path": "", "headers": []}
     mimetypes.add_type("text/plain", ".js")
     try:
-        asyncio.run(KeptFiles()(scope, receive, send))
+        told = TestClient(KeptFiles()).get("/words.js").headers["content-type"]
     finally:
         mimetypes.add_type(known, ".js")
-    headers = dict(sent[0]["headers"])
-    assert headers[b"content-type"] == b"text/javascript; charset=utf-8"
+    assert told == "text/javascript; charset=utf-8"
 
 
 @pytest.mark.parametrize(("own_choice", "shown"), [(False, "┬".encode()), (True, b"?")])

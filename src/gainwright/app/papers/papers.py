@@ -49,7 +49,7 @@ class PaperMaterial:
     diagnosed : the diagnoser of the job and the diagnosis of this evidence, if they were made already.
     volumes : the highest clean volumes that were found in the set-up.
     notes : of the steps, for a handover, with their photos.
-    hearing : the hearing dose of its run, for the set-up sheet and the handover.
+    hearing : the hearing dose of its run, for the set-up sheet.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -118,7 +118,6 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
         music=material.music,
         volumes=material.volumes,
         closed=None if material.case is None else material.case.closed,
-        hearing=material.hearing,
     )
     return replace(paper, blocks=paper.blocks + note_blocks(material.notes))
 

@@ -61,7 +61,7 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
         entries=entries,
         music=music,
         volumes=volumes,
-        hearing=_hearing(site, stored) if wanted.kind in ("setup", "handover") else None,
+        hearing=_hearing(site, stored) if wanted.kind == "setup" else None,
         diagnosed=_diagnosed(site, stored, wanted, text) if wanted.kind in ("customer", "case") else None,
     )
     if work is not None:
