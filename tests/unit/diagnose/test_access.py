@@ -15,8 +15,13 @@ from gainwright.jobfile.starting.typical import CHAINS, chain_text
 if TYPE_CHECKING:
     from gainwright.model import Job
 
-TEXTS = {name: example_text(name) for name in examples()} | {c.id: chain_text(c.id, ["knob", "meter"]) for c in CHAINS}
+NAMES = (*examples(), *(chain.id for chain in CHAINS))
 BY_MENU = ("look_at_control", "look_at_settings", "read_off_gain")
+
+
+def job_of(name: str) -> Job:
+    """Return an example, or a typical chain with a knob and a meter."""
+    return read_job_text(example_text(name) if name in examples() else chain_text(name, ["knob", "meter"])).job
 
 
 def catalogue(job: Job, *made: dict[str, object]) -> Catalogue:
@@ -33,10 +38,10 @@ def without_opening(c: Candidate, job: Job) -> float:
     return MINUTES[c.test] + (SETTLING_MINUTES[kind] if by_menu else 0.0)
 
 
-@pytest.mark.parametrize("name", TEXTS)
+@pytest.mark.parametrize("name", NAMES)
 def test_every_test_counts_what_it_needs_open(name: str) -> None:
     """The minutes of each are its own and those to reach what it enters, so that nothing is paid that isn't entered."""
-    job = read_job_text(TEXTS[name]).job
+    job = job_of(name)
     tests = catalogue(job)
     for c in tests.all():
         opening = sum(tests.access(stage) for stage in stages_entered(c.entry, job))
@@ -54,7 +59,7 @@ def test_every_test_counts_what_it_needs_open(name: str) -> None:
 )
 def test_a_panel_is_paid_once(made: dict[str, object], then: str) -> None:
     """A speaker is measured where its amplifier feeds it, so the amplifier's lamp costs no opening after that; a box, a speaker alike."""
-    job = read_job_text(TEXTS["two_way_and_sub"]).job
+    job = job_of("two_way_and_sub")
     before = next(c for c in catalogue(job).all() if c.where == then)
     after = next(c for c in catalogue(job, made).all() if c.where == then)
     opened = stages_entered(read_entry(made, job), job) & stages_entered(after.entry, job)
@@ -64,6 +69,6 @@ def test_a_panel_is_paid_once(made: dict[str, object], then: str) -> None:
 
 def test_a_speaker_on_an_amplifier_inside_another_device_is_reached_itself() -> None:
     """Nobody gets at the terminals of that amplifier; what was opened is the speaker."""
-    job = read_job_text(TEXTS["radio_sub"]).job
+    job = job_of("radio_sub")
     entry = read_entry({"check": "front_speakers.resistance", "reads": "3.4 ohm"}, job)
     assert stages_entered(entry, job) == {"front_speakers"}
