@@ -203,7 +203,8 @@ def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
 
 def _gain_low(where: str, chain: Chain, hidden: Floats) -> Change:
     stands = chain.settings[f"{where}.gain"]
-    return Change(settings={f"{where}.gain": hidden[:, 0] ** (1 / NEAR) * max(stands - GAIN_SEEN, 0.7 * stands)})
+    nearest = max(stands - GAIN_SEEN, 0.7 * stands)
+    return Change(settings={f"{where}.gain": nearest * (1 - (1 - hidden[:, 0]) ** NEAR)})
 
 
 def _gain_high(where: str, chain: Chain, hidden: Floats) -> Change:

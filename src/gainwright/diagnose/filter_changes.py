@@ -36,9 +36,6 @@ CORNERS_HZ: dict[type, dict[str, tuple[float, float]]] = {
 """Corners that are in use: those that part a sub from doors, in a processor also doors from tweeters."""
 IN_USE = 0.8
 """Share of filters in the way whose corner is one of those; others stand anywhere on their knob."""
-NEAR = 1.5
-"""Exponent by which corners near the band that should be heard are likelier than far ones: a slip of the hand, or the corner of
-the next way, goes less far than the end of the knob (practice)."""
 SLOPES = (12.0, 24.0)
 """Slopes that such filters usually have, dB per octave; one as likely as the other."""
 IN_THE_WAY = 0.7
@@ -58,22 +55,14 @@ def _span_hz(chain: Chain, node: Node, control: str) -> tuple[float, float]:
     return usual if given is None or given.high_hz <= given.low_hz else (given.low_hz, given.high_hz)
 
 
-def _anywhere(
-    chain: Chain, node: Node, control: str, span_hz: tuple[float, float], u: Floats, *, near: float
-) -> Floats:
-    """Return corners within a span, Hz, most of them where such corners are in use.
-
-    Parameters
-    ----------
-    near : exponent of the place between the ends; above 1 the low end is likelier, below it the high one.
-    """
+def _anywhere(chain: Chain, node: Node, control: str, span_hz: tuple[float, float], u: Floats) -> Floats:
+    """Return corners within a span, Hz, most of them where such corners are in use."""
     stage = chain.job.stages[node.stage]
     used = next((ends for kind, ends in CORNERS_HZ.items() if isinstance(stage, kind)), CORNERS_HZ[Processor])[control]
     low_hz, high_hz = max(span_hz[0], used[0]), min(span_hz[1], used[1])
     if high_hz <= low_hz:
-        return _log(span_hz, u**near)
-    inside, beyond = np.minimum(u / IN_USE, 1.0), np.maximum((u - IN_USE) / (1 - IN_USE), 0.0)
-    return np.where(u < IN_USE, _log((low_hz, high_hz), inside**near), _log(span_hz, beyond**near))
+        return _log(span_hz, u)
+    return np.where(u < IN_USE, _log((low_hz, high_hz), u / IN_USE), _log(span_hz, (u - IN_USE) / (1 - IN_USE)))
 
 
 def _edge_hz(chain: Chain, node: Node, control: str) -> float:
@@ -99,7 +88,7 @@ def low_pass_in_the_way(where: str, chain: Chain, hidden: Floats) -> Change:
         low_hz, high_hz = _span_hz(chain, node, "low_pass")
         high_hz = min(IN_THE_WAY * _edge_hz(chain, node, "low_pass"), high_hz)
         span_hz = min(low_hz, IN_THE_WAY * high_hz), high_hz
-        found[node] = _anywhere(chain, node, "low_pass", span_hz, hidden[:, 0], near=1 / NEAR)
+        found[node] = _anywhere(chain, node, "low_pass", span_hz, hidden[:, 0])
     return Change(low_pass_hz=found, slope=_slope(where, chain, hidden))
 
 
@@ -110,5 +99,5 @@ def high_pass_in_the_way(where: str, chain: Chain, hidden: Floats) -> Change:
         low_hz, high_hz = _span_hz(chain, node, "high_pass")
         low_hz = max(_edge_hz(chain, node, "high_pass") / IN_THE_WAY, low_hz)
         span_hz = low_hz, max(high_hz, low_hz / IN_THE_WAY)
-        found[node] = _anywhere(chain, node, "high_pass", span_hz, hidden[:, 0], near=NEAR)
+        found[node] = _anywhere(chain, node, "high_pass", span_hz, hidden[:, 0])
     return Change(high_pass_hz=found, slope=_slope(where, chain, hidden))
