@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import importlib.resources
 import os
@@ -17,7 +18,7 @@ from playwright.sync_api import sync_playwright
 from web_server import WebServer
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Generator, Iterator
 
     from playwright.sync_api import Browser, Page
 
@@ -206,6 +207,20 @@ def open_page(pages: Pages, server: WebServer) -> Iterator[Callable[..., Page]]:
     for page in own:
         page.context.close()
     assert pages.take_back() == []
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Show with a failure where the pages were, and what stood on them."""
+    report = yield
+    pages = item.funcargs.get("pages") if isinstance(item, pytest.Function) else None
+    if call.when == "call" and call.excinfo is not None and isinstance(pages, Pages):
+        for _, page in pages.lent:
+            with contextlib.suppress(PlaywrightError):
+                report.sections.append((f"page {page.url}", page.inner_text("body", timeout=1000)[:2000]))
+    return report
 
 
 @functools.cache
