@@ -35,7 +35,7 @@ def test(arguments: list[str]) -> int:
 def _pytest(python: str) -> tuple[str, ...]:
     # more processes than cores: a test often waits for a server, a browser or a device
     # a process that has nothing left to do takes from the others: a server and a browser are made once a process
-    return (python, "-m", "pytest", "-n", str(_cores() + 2), "--dist", "worksteal")
+    return (python, "-m", "pytest", "-n", str(_cores() + 1), "--dist", "worksteal")
 
 
 def _cores() -> int:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 import shutil
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -276,3 +278,19 @@ def test_unfinished_log_of_a_killed_program_is_whole(killed: Path, tmp_path: Pat
     log.write_bytes(content[: max(0, len(content) - cut)])
     open_store(file).close()
     assert StoreMaintenance(str(file)).check().wrong == ()
+
+
+def test_looking_at_the_log_of_an_open_store_loses_nothing(tmp_path: Path) -> None:
+    """Whoever opens and closes a file drops the locks that SQLite holds on it in this process (sqlite.org/howtocorrupt.html, 2.2).
+
+    Another program would then take the log away, and what this one writes after that would be gone.
+    """
+    file = tmp_path / "shop.sqlite"
+    count = "import sqlite3, sys; c = sqlite3.connect(sys.argv[1]); print(c.execute('SELECT count(*) FROM job').fetchone()[0]); c.close()"
+    other = [sys.executable, "-c", count, str(file)]
+    with closing(open_store(file)) as store:
+        store.jobs.add(title="before", text=JOB)
+        assert StoreMaintenance(str(file)).check().wrong == ()
+        subprocess.run(other, check=True)
+        store.jobs.add(title="after", text=JOB)
+        assert subprocess.run(other, check=True, capture_output=True).stdout.split() == [b"2"]

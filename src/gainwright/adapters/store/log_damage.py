@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 HEAD, FRAME_HEAD = 32, 24
+PAGE = 4096
+"""Size of a page of every store that SQLite makes for us, its default since 3.12."""
 MAGIC = 0x377F0682
 """Of a log whose checksums take words with the lowest byte first; the next number, with the highest first."""
 
@@ -42,21 +44,23 @@ def lost_transactions(file: Path) -> int:
 
     Of one transaction, the last, damage looks like a write that was never finished: that counts as none.
     """
+    # the store's own file isn't opened: closing it would drop the locks that SQLite holds on it in this process, and another
+    # program would then take away the log into which this one still writes
     log = file.with_name(f"{file.name}-wal")
     try:
         content = log.read_bytes()
-        with file.open("rb") as store:
-            head = store.read(18)
-        lost = _lost(content, int.from_bytes(head[16:18], "big")) if len(head) == 18 else 0
+        lost = _lost(content)
         return lost if lost > 1 and content == log.read_bytes() else 0  # nobody is writing it just now
     except OSError:
         return 0
 
 
-def _lost(content: bytes, size: int) -> int:
-    """Return the same of a log's content; `size` is that of a page as the file itself gives it, 1 for 65,536."""
-    size = 65_536 if size == 1 else size
-    if len(content) < HEAD or size < 512 or size & (size - 1):
+def _lost(content: bytes) -> int:
+    """Return the same of a log's content."""
+    size = int.from_bytes(content[8:12], "big")
+    if size < 512 or size > 65_536 or size & (size - 1):
+        size = PAGE  # the header is damaged
+    if len(content) < HEAD:
         return 0
     magic, _, _, _, *salts = struct.unpack(">6I", content[:24])
     import numpy as np
