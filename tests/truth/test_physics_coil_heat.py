@@ -37,32 +37,22 @@ def test_steady_rise_and_compression_against_an_iteration() -> None:
     assert physics.compression_db(rise_k=180.0) == pytest.approx(4.65, abs=0.005)
 
 
-def test_rise_in_time_against_ngspice(tmp_path: Path) -> None:
-    """Two RC sections in series under a current of 3 (watts): ngspice's transient at 1, 13 and 200 s."""
-    out = tmp_path / "rise.txt"
-    netlist = tmp_path / "rise.cir"
-    lines = [
-        "coil",
-        "I1 0 a 3",
-        "R1 a b 28.1",
-        f"C1 a b {3.05 / 28.1!r} ic=0",
-        "R2 b 0 34.4",
-        f"C2 b 0 {192 / 34.4!r} ic=0",
-    ]
-    lines += [
-        ".control",
-        "set wr_singlescale",
-        "tran 0.05 200 0 0.05 uic",
-        f"wrdata {out} v(a)",
-        "quit",
-        ".endc",
-        ".end",
-    ]
-    netlist.write_text("\n".join(lines) + "\n", encoding="ascii")
+def in_ngspice(folder: Path, heating: list[str], *, tran: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return times, s, and the coil's rise, K, of `SMALL` as two RC sections in series that some elements heat at node a."""
+    out, netlist = folder / "rise.txt", folder / "rise.cir"
+    sections = ["R1 a b 28.1", f"C1 a b {3.05 / 28.1!r} ic=0", "R2 b 0 34.4", f"C2 b 0 {192 / 34.4!r} ic=0"]
+    control = [".control", "set wr_singlescale", f"tran {tran} uic", f"wrdata {out} v(a)", "quit", ".endc", ".end"]
+    netlist.write_text("\n".join(["coil", *heating, *sections, *control]) + "\n", encoding="ascii")
     subprocess.run(("ngspice", "-b", str(netlist)), capture_output=True, check=False)
     table = np.loadtxt(out)
+    return table[:, 0], table[:, 1]
+
+
+def test_rise_in_time_against_ngspice(tmp_path: Path) -> None:
+    """Two RC sections in series under a current of 3 (watts): ngspice's transient at 1, 13 and 200 s."""
+    times, rise = in_ngspice(tmp_path, ["I1 0 a 3"], tran="0.05 200 0 0.05")
     for seconds in (1.0, 13.0, 200.0):
-        circuit = np.interp(seconds, table[:, 0], table[:, 1])
+        circuit = np.interp(seconds, times, rise)
         assert physics.coil_rise(heat=SMALL, power_w=3.0, seconds=seconds) == pytest.approx(circuit, rel=0.002)
 
 
@@ -124,26 +114,8 @@ def test_hottest_rise_bounds_an_integration(kind: str) -> None:
 
 def test_stretches_of_a_pulse_against_ngspice(tmp_path: Path) -> None:
     """8 s of 4 W after a long 0.5 W, with copper's resistance, in an electrothermal circuit: no less, and at most a quarter more, since what is hotter takes less."""
-    out, netlist = tmp_path / "pulse.txt", tmp_path / "pulse.cir"
-    lines = [
-        "pulse",
-        "Vp p 0 PWL(0 0.5 2000 0.5 2000.01 4 2008.01 4 2008.02 0.5)",
-        "B1 0 a I=v(p)/(1+0.00393*v(a))",
-        "R1 a b 28.1",
-        f"C1 a b {3.05 / 28.1!r} ic=0",
-        "R2 b 0 34.4",
-        f"C2 b 0 {192 / 34.4!r} ic=0",
-        ".control",
-        "set wr_singlescale",
-        "tran 0.5 2020 0 0.5 uic",
-        f"wrdata {out} v(a)",
-        "quit",
-        ".endc",
-        ".end",
-    ]
-    netlist.write_text("\n".join(lines) + "\n", encoding="ascii")
-    subprocess.run(("ngspice", "-b", str(netlist)), capture_output=True, check=False)
-    circuit = float(np.loadtxt(out)[:, 1].max())
+    heating = ["Vp p 0 PWL(0 0.5 2000 0.5 2000.01 4 2008.01 4 2008.02 0.5)", "B1 0 a I=v(p)/(1+0.00393*v(a))"]
+    circuit = float(in_ngspice(tmp_path, heating, tran="0.5 2020 0 0.5")[1].max())
     seconds = np.geomspace(0.1, 1e4, 72)
     energy = 0.5 * seconds + 3.5 * np.minimum(seconds, 8.0)
     rise = physics.stretch_rise(heat=SMALL, seconds=seconds, energy_j=energy)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.model import Speaker, name_words
 from gainwright.power.result import PowerFinding
+from gainwright.solve.loads import LOWEST_SHARE
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -17,10 +18,6 @@ if TYPE_CHECKING:
 
 HOT_SHARE = 0.5
 """Share of what a coil stands from which its heat is told of (common practice, no published source)."""
-
-
-LOWEST_SHARE = 0.8
-"""Lowest modulus of an impedance over the rated one (IEC 60268-5, rated impedance; clause from memory)."""
 
 
 def speaker_findings(job: Job, speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFinding]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from gainwright import physics
 from gainwright.model import Speaker
+from gainwright.solve.loads import LOWEST_SHARE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,8 +26,6 @@ SMALLEST_CABIN_M3 = 2.0
 """Air of a cabin of two seats (common practice, no published source); a larger one raises low tones less."""
 AT_A_WALL = 2.0
 """Pressure of direct sound and one reflection in step with it, as a ratio."""
-LEAST_IMPEDANCE = 0.8
-"""Lowest impedance over the rated one (IEC 60268-5; clause from memory)."""
 THIRD_HARMONIC = 0.1
 """Third harmonic at the end of a cone's linear travel, as a ratio: Xmax is where distortion is 10 % (IEC 62458; clause from memory)."""
 
@@ -132,7 +131,7 @@ def _spread_db(stage: Speaker) -> tuple[float, float]:
 
 def _most_db(chain: Chain, name: str, volts: float) -> float:
     """Return the level at 1 m of a speaker that turns all of its power into sound, dB: no speaker is that loud."""
-    watts = volts**2 / (LEAST_IMPEDANCE * chain.nominal()[f"{name}.impedance"])
+    watts = volts**2 / (LOWEST_SHARE * chain.nominal()[f"{name}.impedance"])
     return float(physics.sound_level_of_power_db(power_w=watts, distance_m=1.0))
 
 

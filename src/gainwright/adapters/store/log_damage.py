@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 HEAD, FRAME_HEAD = 32, 24
 PAGE = 4096
 """Size of a page of every store that SQLite makes for us, its default since 3.12."""
-MAGIC = 0x377F0682
-"""Of a log whose checksums take words with the lowest byte first; the next number, with the highest first."""
 
 
 def refuse_damaged_log(file: Path) -> None:
@@ -57,12 +55,11 @@ def lost_transactions(file: Path) -> int:
 
 def _lost(content: bytes) -> int:
     """Return the same of a log's content."""
-    size = int.from_bytes(content[8:12], "big")
-    if size < 512 or size > 65_536 or size & (size - 1):
-        size = PAGE  # the header is damaged
     if len(content) < HEAD:
         return 0
-    magic, _, _, _, *salts = struct.unpack(">6I", content[:24])
+    magic, _, size, _, *salts = struct.unpack(">6I", content[:24])
+    if not 512 <= size <= 65_536 or size & (size - 1):
+        size = PAGE  # the header is damaged
     import numpy as np
 
     count = (len(content) - HEAD) // (FRAME_HEAD + size)
@@ -70,7 +67,7 @@ def _lost(content: bytes) -> int:
         return 0
     frames = np.frombuffer(content, np.uint8, count * (FRAME_HEAD + size), HEAD).reshape(count, FRAME_HEAD + size)
     heads = np.ascontiguousarray(frames[:, :FRAME_HEAD]).view(">u4").astype(np.uint32)
-    order = ">u4" if magic & 1 else "<u4"
+    order = ">u4" if magic & 1 else "<u4"  # of the words in the checksums
     first = np.frombuffer(content, ">u4", 2, 24).astype(np.uint32)
     summed = np.concatenate([frames[:, :8], frames[:, FRAME_HEAD:]], axis=1)
     words = np.ascontiguousarray(np.ascontiguousarray(summed).view(order).astype(np.uint32).T)
@@ -78,9 +75,8 @@ def _lost(content: bytes) -> int:
     before = np.concatenate([first[None], heads[:-1, 4:6]])
     sound = ours & (_checksums(words, before) == heads[:, 4:6]).all(axis=1)
     head = np.frombuffer(content, order, 6).astype(np.uint32)[:, None]
-    if (
-        _checksums(head, np.zeros((1, 2), np.uint32)) != first
-    ).any():  # what belongs together is told by the first frame
+    header_sound = (_checksums(head, np.zeros((1, 2), np.uint32)) == first).all()
+    if not header_sound:  # what belongs together is told by the first frame
         ours, sound[0] = (heads[:, 2:4] == heads[0, 2:4]).all(axis=1), False
     bad = int(np.argmin(sound)) if not sound.all() else count
     return int(np.count_nonzero(ours[bad:] & (heads[bad:, 1] > 0)))
