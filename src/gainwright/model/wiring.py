@@ -313,10 +313,10 @@ class _Resolver:
 
     def _output_sources(self, output: str, stage: Processor, path: str) -> list[str]:
         source = stage.outputs[output].source
-        if source is None:
-            if output in stage.inputs:
+        if not source:
+            if source is None and output in stage.inputs:
                 return [output]
-            if len(stage.inputs) == 1:
+            if source is None and len(stage.inputs) == 1:
                 return [next(iter(stage.inputs))]
             raise bad_wiring(
                 path.removesuffix(".from"),

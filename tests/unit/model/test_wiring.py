@@ -128,6 +128,7 @@ DESK = {"kind": "processor", "inputs": {"in": "head.front"}, "outputs": {"a": {}
         ({**SUB, **FRONT, "desk": {**DESK, "outputs": {"a": {"from": "inn"}}}}, "dangling_reference", "stages.desk.outputs.a.from", "did you mean in"),
         ({**SUB, **FRONT, "desk": {**DESK, "outputs": {"a": {"from": "in.mono"}}}}, "dangling_reference", "stages.desk.outputs.a.from", "side"),
         ({**SUB, **FRONT, "desk": {**DESK, "inputs": {"x": "head.front", "y": "head.sub"}}}, "bad_wiring", "stages.desk.outputs.a", "its input is not given"),
+        ({**SUB, **FRONT, "desk": {**DESK, "outputs": {"a": {"from": []}}}}, "bad_wiring", "stages.desk.outputs.a", "add from: in"),
         ({**FRONT, "amp_sub": amp("head.sub"), "sub": speaker("amp_sub", sides=["left"])}, "bad_wiring", "stages.sub.sides", "leave sides out"),
     ],
 )  # fmt: skip
