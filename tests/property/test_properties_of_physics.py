@@ -122,11 +122,7 @@ def test_a_ceiling_meets_its_ratings_and_stays_between_them(
 
 @given(level=st.floats(-200.0, 100.0))
 def test_level_conversions_are_inverses(level: float) -> None:
-    """Each pair of conversions is an inverse of the other."""
-    volts_dbu, volts_dbv = physics.volts_from_dbu(level_dbu=level), physics.volts_from_dbv(level_dbv=level)
-    assert float(physics.dbu_from_volts(voltage_v=volts_dbu)) == pytest.approx(level, abs=1e-9)
-    assert float(physics.dbv_from_volts(voltage_v=volts_dbv)) == pytest.approx(level, abs=1e-9)
-    assert float(physics.dbfs_from_rms(rms=physics.rms_from_dbfs(level_dbfs=level))) == pytest.approx(level, abs=1e-9)
+    """A ratio and its decibels are inverses of each other."""
     assert float(physics.db_from_ratio(ratio=physics.ratio_from_db(db=level))) == pytest.approx(level, abs=1e-9)
 
 
@@ -150,8 +146,6 @@ def test_louder_is_allowed_for_less_time(level_dba: float, more_db: float) -> No
     assume(level_dba + more_db <= 130)
     for function in (physics.niosh_permissible_time_s, physics.osha_permissible_time_s):
         assert float(function(level_dba=level_dba + more_db)) < float(function(level_dba=level_dba))
-    weekly = [float(physics.weekly_permissible_time_s(level_dba=level_dba + d, mode=1)) for d in (0, more_db)]
-    assert weekly[1] < weekly[0]
     loud = max(level_dba, 85.0)
     assert float(physics.niosh_permissible_time_s(level_dba=loud)) <= float(
         physics.osha_permissible_time_s(level_dba=loud)

@@ -94,12 +94,12 @@ def test_square_wave_is_the_limit() -> None:
         assert found == pytest.approx(4 / (np.pi * order), abs=1e-5)
 
 
-def test_describing_function_of_saturation() -> None:
-    """The values of control handbooks, six digits, and python-control's `saturation_nonlinearity`."""
+def test_fundamental_is_the_describing_function_of_saturation() -> None:
+    """The fundamental over the drive: values of control handbooks, six digits, and python-control's `saturation_nonlinearity`."""
     import control  # with all of matplotlib
 
     drive = np.array([0.5, 1.0, 1.25, 1.5, 2, 5, 10])
-    found = physics.describing_function(drive=drive)
+    found = physics.clipped_sine_fundamental(drive=drive) / drive
     np.testing.assert_allclose(found[2:], [0.895912, 0.780898, 0.608998, 0.252940, 0.127111], atol=5.1e-7)
     saturation = control.saturation_nonlinearity(1.0)
     np.testing.assert_allclose(found, [saturation.describing_function(a) for a in drive], rtol=1e-12)

@@ -1,4 +1,4 @@
-"""Meter indications against summed waveforms, instrument manuals and the GUM."""
+"""Meter indications against summed waveforms and instrument manuals."""
 
 from __future__ import annotations
 
@@ -60,20 +60,6 @@ def test_accuracy_of_a_handheld_meter() -> None:
     assert 20 * np.log10(1 + high / 28.28) == pytest.approx(0.1444, abs=5.1e-5)
     low = float(physics.reading_half_width(reading=-2.0, resolution=0.001, **common))
     assert low == pytest.approx(0.035, abs=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("shape", "distribution"),
-    [
-        ("rectangular", scipy.stats.uniform(-1, 2)),
-        ("triangular", scipy.stats.triang(0.5, -1, 2)),
-        ("arcsine", scipy.stats.arcsine(-1, 2)),
-    ],
-)
-def test_standard_uncertainty_of_bounds(shape: str, distribution: scipy.stats.rv_continuous) -> None:
-    """JCGM 100:2008 4.3.7 and 4.3.9, JCGM 101:2008 6.4.6 (clauses from memory): the distributions' own deviations."""
-    found = float(physics.standard_uncertainty(half_width=3.0, shape=shape))  # type: ignore[arg-type]
-    assert found == pytest.approx(3.0 * distribution.std(), rel=1e-9)
 
 
 def test_wrong_factor_is_noticed() -> None:

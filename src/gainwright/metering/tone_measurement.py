@@ -15,6 +15,7 @@ from gainwright.metering.spectrum import HIGH_HZ, Lines
 from gainwright.metering.steady_stretch import levels_along, steady_stretch
 from gainwright.metering.tone_search import FoundTone, find_tone, hertz, other_than_asked
 from gainwright.metering.uncertainty import half_widths
+from gainwright.physics import dbfs_from_rms
 from gainwright.quantities import check_bounds
 from gainwright.texts import say
 
@@ -90,7 +91,7 @@ def measure(
 
 def _dbfs(rms: float) -> float:
     """Return dBFS after AES17 of an rms re full scale (peak 1)."""
-    return float(20 * np.log10(rms * np.sqrt(2))) if rms > 0 else float("-inf")
+    return float(dbfs_from_rms(rms=rms))
 
 
 def _volts(level_dbfs: float, calibrate_v: float | None, factor: float = 1.0) -> float | None:

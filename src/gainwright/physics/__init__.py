@@ -11,7 +11,6 @@ from gainwright.physics.clipping import (
     clipped_sine_mean_abs,
     clipped_sine_rms,
     clipped_sine_thd,
-    describing_function,
     drive_for_thd,
 )
 from gainwright.physics.coil_heat import (
@@ -45,7 +44,7 @@ from gainwright.physics.filters import (
     peak_response,
     prototype_poles,
 )
-from gainwright.physics.fuses import PVC_FINAL_C, PVC_INITIAL_C, short_circuit_factor, withstands_s
+from gainwright.physics.fuses import PVC_FINAL_C, short_circuit_factor, withstands_s
 from gainwright.physics.hearing import (
     EU_LIMIT_DBA,
     EU_LOWER_ACTION_DBA,
@@ -54,41 +53,24 @@ from gainwright.physics.hearing import (
     daily_dose,
     daily_exposure_level_dba,
     niosh_permissible_time_s,
-    niosh_time_weighted_average_dba,
     osha_permissible_time_s,
-    osha_time_weighted_average_dba,
-    weekly_dose,
-    weekly_permissible_time_s,
 )
 from gainwright.physics.levels import (
-    DBU_REFERENCE_V,
-    DBV_REFERENCE_V,
     db_from_ratio,
     dbfs_from_rms,
-    dbu_from_volts,
-    dbv_from_volts,
-    power_for_voltage,
     ratio_from_db,
-    rms_from_dbfs,
-    sine_peak_from_rms,
     voltage_for_power,
-    volts_from_dbu,
-    volts_from_dbv,
 )
 from gainwright.physics.loading import (
-    coil_resistance_parallel,
-    coil_resistance_series,
     divider,
     parallel,
     series_for_loss,
 )
-from gainwright.physics.meters import average_responding_reading, reading_half_width, standard_uncertainty
+from gainwright.physics.meters import average_responding_reading, reading_half_width
 from gainwright.physics.noise import (
     a_weighting_db,
-    c_weighting_db,
     dither_noise,
     sum_of_powers_db,
-    thermal_noise_v,
 )
 from gainwright.physics.preferred_values import preferred_mantissas, preferred_values
 from gainwright.physics.supply import loaded_ceiling, rail_scaling, rated_clip_voltage
@@ -105,21 +87,17 @@ from gainwright.physics.wire import (
     awg_area_m2,
     awg_diameter_m,
     boat_ampacity_a,
-    class5_max_ohm_per_km,
     copper_temperature_factor,
     wire_resistance,
 )
 
 __all__ = [
     "COPPER_RESISTIVITY_OHM_M",
-    "DBU_REFERENCE_V",
-    "DBV_REFERENCE_V",
     "EU_LIMIT_DBA",
     "EU_LOWER_ACTION_DBA",
     "EU_UPPER_ACTION_DBA",
     "GAUSSIAN_MEAN_ABS",
     "PVC_FINAL_C",
-    "PVC_INITIAL_C",
     "SINE_MEAN_ABS",
     "SLOPES_DB_PER_OCTAVE",
     "Box",
@@ -133,9 +111,7 @@ __all__ = [
     "bessel_response",
     "boat_ampacity_a",
     "butterworth_response",
-    "c_weighting_db",
     "cabin_pressure_ratio",
-    "class5_max_ohm_per_km",
     "class_b_power",
     "class_d_power",
     "clipped_sine_fundamental",
@@ -144,8 +120,6 @@ __all__ = [
     "clipped_sine_rms",
     "clipped_sine_thd",
     "coil_impedance",
-    "coil_resistance_parallel",
-    "coil_resistance_series",
     "coil_rise",
     "compression_db",
     "cone_travel",
@@ -155,9 +129,6 @@ __all__ = [
     "daily_exposure_level_dba",
     "db_from_ratio",
     "dbfs_from_rms",
-    "dbu_from_volts",
-    "dbv_from_volts",
-    "describing_function",
     "dither_noise",
     "divider",
     "drive_for_thd",
@@ -171,12 +142,9 @@ __all__ = [
     "low_shelf_response",
     "mechanical_impedance",
     "niosh_permissible_time_s",
-    "niosh_time_weighted_average_dba",
     "osha_permissible_time_s",
-    "osha_time_weighted_average_dba",
     "parallel",
     "peak_response",
-    "power_for_voltage",
     "preferred_mantissas",
     "preferred_values",
     "prototype_poles",
@@ -185,26 +153,18 @@ __all__ = [
     "ratio_from_db",
     "reading_half_width",
     "regulated_voltage",
-    "rms_from_dbfs",
     "seconds_to_rise",
     "series_for_loss",
     "share_on",
     "short_circuit_factor",
-    "sine_peak_from_rms",
     "sound_level_of_power_db",
     "speaker_spl",
     "speed_of_sound",
-    "standard_uncertainty",
     "steady_rise",
     "stretch_rise",
     "sum_of_powers_db",
-    "thermal_noise_v",
     "unregulated_voltage",
     "voltage_for_power",
-    "volts_from_dbu",
-    "volts_from_dbv",
-    "weekly_dose",
-    "weekly_permissible_time_s",
     "wire_resistance",
     "withstands_s",
 ]

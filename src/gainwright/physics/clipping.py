@@ -105,15 +105,6 @@ def clipped_sine_mean_abs(*, drive: Any) -> Floats:
     return np.asarray(np.where(a > 1, cut, 2 / np.pi * a))
 
 
-def describing_function(*, drive: Any) -> Floats:
-    """Return the fundamental over the drive: (2/pi)(arcsin s + s sqrt(1 - s^2)), s = 1/A; 1 when not clipped.
-
-    Describing function of saturation, control handbooks. Valid for A >= 0.
-    """
-    a = np.maximum(np.asarray(drive, dtype=np.float64), 1.0)
-    return np.asarray(clipped_sine_fundamental(drive=a) / a)
-
-
 @cache
 def drive_for_thd(*, thd: float) -> float:
     """Return the drive at which THD_F reaches a ratio, by bisection; 1 % is a clip depth of 0.251261 dB.

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-PVC_INITIAL_C, PVC_FINAL_C = 70.0, 160.0
-"""PVC insulation before and after a short circuit, up to 300 mm2 (IEC 60364-5-54, table A.54.2)."""
+PVC_FINAL_C = 160.0
+"""PVC insulation after a short circuit, up to 300 mm2 (IEC 60364-5-54, table A.54.2)."""
 _COPPER_CONSTANT = 226.0
 _COPPER_BETA_C = 234.5
 

@@ -1,4 +1,4 @@
-"""Permissible listening times: a recommendation and a law for workplaces, and a standard for personal listening.
+"""Permissible listening times: a recommendation and two laws for workplaces.
 
 Vehicle sound systems easily exceed these levels. The figures are for A-weighted levels at the ear, averaged as each rule
 requires; a computed level is an estimate, not a permission. When in doubt, quieter and shorter.
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 HOUR_S = 3600.0
 NIOSH_CRITERION_DBA = 85.0
 OSHA_CRITERION_DBA = 90.0
-H870_WEEKLY_DBA = {1: 80.0, 2: 75.0}
-"""Mode of ITU-T H.870 -> permissible level for 40 hours a week: 1 adults, 2 children and sensitive people."""
 
 
 EU_LOWER_ACTION_DBA, EU_UPPER_ACTION_DBA, EU_LIMIT_DBA = 80.0, 85.0, 87.0
@@ -75,39 +73,3 @@ def daily_dose(*, duration_s: Any, permissible_s: Any) -> Floats:
     """
     spent = np.asarray(duration_s, dtype=np.float64) / np.asarray(permissible_s, dtype=np.float64)
     return np.asarray(np.sum(np.atleast_1d(spent), axis=-1))
-
-
-def niosh_time_weighted_average_dba(*, dose: Any) -> Floats:
-    """Return the steady level that gives a NIOSH dose in 8 h, dBA: 10 lg(dose) + 85.
-
-    NIOSH 98-126. Valid for a dose ratio above 0.
-    """
-    return np.asarray(10 * np.log10(np.asarray(dose, dtype=np.float64)) + NIOSH_CRITERION_DBA)
-
-
-def osha_time_weighted_average_dba(*, dose: Any) -> Floats:
-    """Return the steady level that gives an OSHA dose in 8 h, dBA: 16.61 lg(dose) + 90.
-
-    29 CFR 1910.95, Appendix A, with its printed 16.61 (5/lg 2 rounded). Valid for a dose ratio above 0.
-    """
-    return np.asarray(16.61 * np.log10(np.asarray(dose, dtype=np.float64)) + OSHA_CRITERION_DBA)
-
-
-def weekly_permissible_time_s(*, level_dba: Any, mode: int) -> Floats:
-    """Return the time per week at a level that reaches the limit of ITU-T H.870, seconds: 40 h x 10^((L0 - L)/10).
-
-    ITU-T H.870 (WHO/ITU, safe listening): mode 1 has L0 = 80 dBA, mode 2 has 75 dBA, equal energy. Valid for levels
-    of a listening device at the ear. ValueError for another mode.
-    """
-    if mode not in H870_WEEKLY_DBA:
-        raise ValueError(f"the modes of ITU-T H.870 are 1 and 2, not {mode}")
-    level = np.asarray(level_dba, dtype=np.float64)
-    return np.asarray(40 * HOUR_S * 10 ** ((H870_WEEKLY_DBA[mode] - level) / 10))
-
-
-def weekly_dose(*, level_dba: Any, duration_s: Any, mode: int) -> Floats:
-    """Return the fraction of the weekly limit, summed along the last axis: sum of durations over permissible times.
-
-    ITU-T H.870; 1 is the limit, 1.6 Pa2h in mode 1. Validity and ValueError as `weekly_permissible_time_s`.
-    """
-    return daily_dose(duration_s=duration_s, permissible_s=weekly_permissible_time_s(level_dba=level_dba, mode=mode))

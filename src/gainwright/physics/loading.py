@@ -1,4 +1,4 @@
-"""Voltage dividers, and resistances and voice coils in series and in parallel."""
+"""Voltage dividers, and resistances in parallel."""
 
 from __future__ import annotations
 
@@ -43,19 +43,3 @@ def parallel(*resistances_ohm: Any) -> Floats:
     with np.errstate(divide="ignore"):
         siemens = sum(1 / np.asarray(r, dtype=np.float64) for r in resistances_ohm)
         return np.asarray(1 / np.asarray(siemens))
-
-
-def coil_resistance_series(*, coil_ohm: Any, coils: Any) -> Floats:
-    """Return the resistance of equal voice coils in series: n R.
-
-    Kirchhoff's voltage law. Valid for identical coils; nominal impedances add the same way.
-    """
-    return np.asarray(np.asarray(coil_ohm, dtype=np.float64) * coils)
-
-
-def coil_resistance_parallel(*, coil_ohm: Any, coils: Any) -> Floats:
-    """Return the resistance of equal voice coils in parallel: R/n.
-
-    Kirchhoff's current law. Valid for identical coils; nominal impedances divide the same way.
-    """
-    return np.asarray(np.asarray(coil_ohm, dtype=np.float64) / coils)

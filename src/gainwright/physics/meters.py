@@ -1,8 +1,8 @@
-"""Readings of meters and their uncertainty."""
+"""Readings of meters and their error limits."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,8 +13,6 @@ if TYPE_CHECKING:
 
 SINE_FORM_FACTOR = float(np.pi / (2 * np.sqrt(2)))
 """Rms over rectified mean of a sine, 1.110721."""
-
-_DIVISORS = {"rectangular": np.sqrt(3), "triangular": np.sqrt(6), "arcsine": np.sqrt(2)}
 
 
 def average_responding_reading(*, mean_abs: Any) -> Floats:
@@ -34,14 +32,3 @@ def reading_half_width(*, reading: Any, accuracy_ratio: Any, counts: Any, resolu
     """
     of_reading = np.abs(np.asarray(reading, dtype=np.float64)) * accuracy_ratio
     return np.asarray(of_reading + np.asarray(counts, dtype=np.float64) * resolution)
-
-
-def standard_uncertainty(*, half_width: Any, shape: Literal["rectangular", "triangular", "arcsine"]) -> Floats:
-    """Return the standard uncertainty of a bounded error of half-width a: a/sqrt(3), a/sqrt(6) or a/sqrt(2).
-
-    JCGM 100:2008 (GUM), 4.3.7 rectangular and 4.3.9 triangular; the arcsine (a sinusoid's values) is JCGM 101:2008,
-    6.4.6. Clauses from memory. Valid for symmetric bounds. ValueError for another shape.
-    """
-    if shape not in _DIVISORS:
-        raise ValueError(f"the shape of a bounded error is {', '.join(_DIVISORS)}, not {shape!r}")
-    return np.asarray(np.asarray(half_width, dtype=np.float64) / _DIVISORS[shape])

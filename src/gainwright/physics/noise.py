@@ -1,4 +1,4 @@
-"""Noise of resistances, sums of powers, and the frequency weightings of sound level meters."""
+"""Noise of dither, sums of powers, and the frequency weighting A of sound level meters."""
 
 from __future__ import annotations
 
@@ -11,9 +11,6 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
-
-BOLTZMANN_J_PER_K = 1.380649e-23
-"""Exact since the 2019 SI."""
 
 _D_SQUARED = 0.5
 _LOW_HZ, _MIDDLE_HZ, _HIGH_HZ, _REFERENCE_HZ = 10**1.5, 10**2.45, 10**3.9, 1000.0
@@ -34,16 +31,6 @@ def _weighting_poles_hz() -> tuple[float, float, float, float]:
 
 
 WEIGHTING_POLES_HZ = _weighting_poles_hz()
-
-
-def thermal_noise_v(*, resistance_ohm: Any, bandwidth_hz: Any, temperature_k: Any) -> Floats:
-    """Return the rms noise of a resistance, volts: sqrt(4 k T B R).
-
-    Johnson, Phys. Rev. 32, 1928; Nyquist, same volume. Valid for an open circuit and frequencies far under k T/h
-    (6 THz at room temperature).
-    """
-    product = np.asarray(resistance_ohm, dtype=np.float64) * bandwidth_hz * temperature_k
-    return np.asarray(np.sqrt(4 * BOLTZMANN_J_PER_K * product))
 
 
 def dither_noise(*, bits: int) -> float:
@@ -84,13 +71,3 @@ def a_weighting_db(*, frequency_hz: Any) -> Floats:
     """
     square = np.asarray(frequency_hz, dtype=np.float64) ** 2
     return np.asarray(20 * np.log10(_a_ratio(square) / _a_ratio(np.asarray(_REFERENCE_HZ**2))))
-
-
-def c_weighting_db(*, frequency_hz: Any) -> Floats:
-    """Return the gain of weighting C, dB: 20 lg[f4^2 f^2/((f^2+f1^2)(f^2+f4^2))] - C1000.
-
-    IEC 61672-1:2013, Annex E, exactly 0 dB at 1 kHz (C1000 = -0.062 dB). Valid above 0 Hz; Table 3 of the standard
-    holds 10 Hz to 20 kHz, rounded to 0.1 dB at exact third-octave frequencies.
-    """
-    square = np.asarray(frequency_hz, dtype=np.float64) ** 2
-    return np.asarray(20 * np.log10(_c_ratio(square) / _c_ratio(np.asarray(_REFERENCE_HZ**2))))

@@ -20,23 +20,6 @@ COPPER_RESISTIVITY_OHM_M = 1 / 58e6
 COPPER_TEMPERATURE_COEFFICIENT = 0.00393
 """Per kelvin, re 20 degrees C (IEC 60028; clause from memory)."""
 
-_CLASS5_OHM_PER_KM = {
-    0.5: 39.0,
-    0.75: 26.0,
-    1.0: 19.5,
-    1.5: 13.3,
-    2.5: 7.98,
-    4.0: 4.95,
-    6.0: 3.30,
-    10.0: 1.91,
-    16.0: 1.21,
-    25.0: 0.780,
-    35.0: 0.554,
-    50.0: 0.386,
-    70.0: 0.272,
-    95.0: 0.206,
-}
-
 _INSULATIONS_C = (60, 75, 80, 90, 105)
 _BOAT_AMPACITY_A = {
     18: (10, 10, 15, 20, 20),
@@ -93,18 +76,6 @@ def wire_resistance(*, length_m: Any, area_m2: Any, temperature_c: Any) -> Float
     """
     length, area = np.asarray(length_m, dtype=np.float64), np.asarray(area_m2, dtype=np.float64)
     return np.asarray(COPPER_RESISTIVITY_OHM_M * length / area * copper_temperature_factor(temperature_c=temperature_c))
-
-
-def class5_max_ohm_per_km(*, area_mm2: float) -> float:
-    """Return the largest resistance that a flexible (class 5) plain copper conductor may have at 20 degrees C, ohm/km.
-
-    IEC 60228, table of class 5: 0.5 to 95 mm2. ValueError for an area that is not in it. There are
-    no values for copper-clad aluminium.
-    """
-    if area_mm2 not in _CLASS5_OHM_PER_KM:
-        listed = ", ".join(f"{area:g}" for area in _CLASS5_OHM_PER_KM)
-        raise ValueError(f"class 5 conductors are {listed} mm2, not {area_mm2}")
-    return _CLASS5_OHM_PER_KM[area_mm2]
 
 
 def boat_ampacity_a(*, gauge: int, insulation_c: int, engine_space: bool) -> float:

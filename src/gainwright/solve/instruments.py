@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.model import Indicator, Multimeter, Recorder
+from gainwright.physics import average_responding_reading, reading_half_width
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-AVERAGE_FACTOR = np.pi / (2 * np.sqrt(2))
-"""Rms over rectified mean of a sine: the scale factor of an average-responding meter."""
 LOWEST_RANGE_V = 0.6
 """The finest range of a handheld meter is that of a few hundred millivolts (common practice, no published source)."""
 
@@ -61,7 +60,8 @@ def reading_error_v(instrument: Instrument, reading_v: Any) -> Any:
     """
     if isinstance(instrument, Multimeter):
         ratio, counts = accuracy_of(instrument)
-        return ratio * reading_v + counts * resolution_v(instrument, reading_v)
+        last_digit = resolution_v(instrument, reading_v)
+        return reading_half_width(reading=reading_v, accuracy_ratio=ratio, counts=counts, resolution=last_digit)
     divider = divider_error_db(instrument) if isinstance(instrument, Recorder) else 0.0
     return reading_v * (10 ** ((RECORDER_DB + divider) / 20) - 1)
 
@@ -83,7 +83,7 @@ def meter_reading(meter: Multimeter, solution: Solution, column: int, *, tone_hz
     """
     value = solution.rms_v[:, column]
     if not meter.true_rms:
-        value = AVERAGE_FACTOR * _rectified_mean(solution.harmonics_at(column))
+        value = average_responding_reading(mean_abs=_rectified_mean(solution.harmonics_at(column)))
     half = reading_error_v(meter, value)
     bandwidth_hz = meter.bandwidth.nominal if meter.bandwidth else 400.0
     beyond = np.asarray(tone_hz) > bandwidth_hz

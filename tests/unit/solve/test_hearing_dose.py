@@ -66,7 +66,10 @@ def test_any_day(tones: list[Exposure], more: list[Exposure]) -> None:
         assert dose.exposure_dba_low is not None
         assert dose.exposure_dba_high is not None
         assert dose.exposure_dba_low <= dose.exposure_dba_high + 1e-9
-    assert both.niosh_percent_high > one.niosh_percent_high
+    assert (
+        both.niosh_percent_high >= one.niosh_percent_high
+    )  # a second at 30 dB is lost in the rounding of hours at 130
     rest = hearing_dose(more)
+    assert rest.niosh_percent_high > 0
     assert both.niosh_percent_high == pytest.approx(one.niosh_percent_high + rest.niosh_percent_high)
     assert hearing_dose([*more, *tones]).exposure_dba_high == pytest.approx(both.exposure_dba_high)
