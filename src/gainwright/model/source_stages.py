@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from gainwright.errors import QuantityError
 from gainwright.model.field_types import NEEDED
 from gainwright.model.fields import (
+    AboveZeroOhms,
     AboveZeroVolts,
     EqualiserField,
     FilterField,
@@ -77,6 +78,9 @@ class HeadUnit(Stage):
         default=False, description="whether its line outputs are balanced: their voltage is that between the two legs"
     )
     speaker_level: YesNo = Field(default=False, description="its outputs are meant for speakers")
+    minimum_load: AboveZeroOhms | None = Field(
+        default=None, description="the lowest load that its outputs for speakers may drive"
+    )
     volume: Volume = Volume()
     tone: EqualiserField | None = None
     levelling: Literal["off", "on", "unknown"] | None = Field(

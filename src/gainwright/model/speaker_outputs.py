@@ -23,8 +23,8 @@ TWEETER_RESONANCE_HZ = 400.0
 """A speaker that resonates this high is a tweeter (common practice, no published source)."""
 SUB_BELOW_HZ = 150.0
 """A speaker with a low-pass at such a frequency is a subwoofer (common practice, no published source)."""
-_SUB = re.compile(r"sub|(?:^|_)bass(?:_|[0-9]|$)", re.IGNORECASE)
-_TWEETER = re.compile(r"tweet|hocht(?:ö|oe)ner|(?:^|_)(?:tw|ht)(?:_|[0-9]|$)", re.IGNORECASE)
+_SUB = re.compile(r"sub|(?:^|[\s_\-])bass(?:[\s_\-]|[0-9]|$)", re.IGNORECASE)
+_TWEETER = re.compile(r"tweet|hocht(?:ö|oe)ner|(?:^|[\s_\-])(?:tw|ht)(?:[\s_\-]|[0-9]|$)", re.IGNORECASE)
 _HIGH_BAND = re.compile(r"tweet|treble|hocht(?:ö|oe)n|^highs?$|(?:^|_)tw(?:_|[0-9]|$)", re.IGNORECASE)
 """Names of outputs that carry the highest band only."""
 
@@ -36,7 +36,7 @@ def is_tweeter(job: Job, name: str, nodes: Iterable[Node] = ()) -> bool:
         return False
     below, resonance = stage.protect_below, stage.resonance
     return (
-        bool(_TWEETER.search(name))
+        any(_TWEETER.search(said) for said in (name, stage.name))
         or any(_HIGH_BAND.search(node.output) for node in nodes)
         or (below is not None and below.known and below.nominal >= TWEETER_ABOVE_HZ)
         or (resonance is not None and resonance.known and resonance.nominal >= TWEETER_RESONANCE_HZ)
@@ -45,9 +45,10 @@ def is_tweeter(job: Job, name: str, nodes: Iterable[Node] = ()) -> bool:
 
 def is_subwoofer(job: Job, name: str, nodes: Iterable[Node] = ()) -> bool:
     """Return whether a speaker is a subwoofer: by its name, or a low-pass at one of the outputs before it."""
-    if not isinstance(job.stages[name], Speaker):
+    speaker = job.stages[name]
+    if not isinstance(speaker, Speaker):
         return False
-    if _SUB.search(name):
+    if any(_SUB.search(said) for said in (name, speaker.name)):
         return True
     passes = []
     for node in nodes:

@@ -19,7 +19,8 @@ from gainwright.model import (
     gives_power,
     is_tweeter,
 )
-from gainwright.plan.bands import guarding_corners_hz
+from gainwright.model.speaker_outputs import TWEETER_ABOVE_HZ
+from gainwright.plan.bands import guarding_corners_hz, series_filters
 from gainwright.plan.blocker_remedies import first_high_pass, put_between, speakers_of_their_own
 from gainwright.plan.result import Finding
 from gainwright.texts import joined, say
@@ -27,8 +28,13 @@ from gainwright.texts import joined, say
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import Node, ProcessorOutput
+    from gainwright.model import Node, Path, ProcessorOutput
+    from gainwright.model.compounds import FilterRange
     from gainwright.plan.context import PlanContext
+
+MILLI = 1e-3
+MIXED_UP_V = 20.0
+"""The lower end of a sensitivity from here on is one in millivolts whose unit was left out."""
 
 
 def blockers(context: PlanContext) -> Iterator[Finding]:
@@ -37,6 +43,7 @@ def blockers(context: PlanContext) -> Iterator[Finding]:
     yield from _speaker_feeds(context)
     yield from _line_inputs(context)
     yield from _bare_tweeters(context)
+    yield from _bare_top_band(context)
     for name, stage in context.job.stages.items():
         if isinstance(stage, Amplifier):
             yield from _sensitivity(name, stage)
@@ -60,6 +67,8 @@ def _tied_outputs(context: PlanContext) -> Iterator[Finding]:
             say(
                 "give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate); if the amplifier is made for it, bridge it and write bridged: yes"
             )
+            if one and isinstance(context.job.stages[nodes[0].stage], Amplifier)
+            else say("give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate), or leave one out")
             if one
             else say(
                 "give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate), or leave one out; two amplifiers made to push the two ends of one load are declared by strapped_to"
@@ -109,6 +118,10 @@ def _line_inputs(context: PlanContext) -> Iterator[Finding]:
             ),
             say(
                 "put a converter for speaker level between them; if the input is made for speaker level, write high_level: yes"
+            )
+            if isinstance(context.job.stages[target], Powered)
+            else say(
+                "put a converter for speaker level between them (an attenuator made for it is one, too: its ratio is what it takes away)"
             ),
             put_between(context, target, "converter", fed_by=source),
         )
@@ -137,9 +150,57 @@ def _bare_tweeters(context: PlanContext) -> Iterator[Finding]:
             )
 
 
+def _bare_top_band(context: PlanContext) -> Iterator[Finding]:
+    """Yield each speaker without a high-pass that alone plays what lies above the woofer beside it: it must be a tweeter."""
+    job, wiring = context.job, context.chain.wiring
+    bands = {path: _band_of(context, path) for path in wiring.paths}
+    seen: set[str] = set()
+    for path, (high_pass, low_pass) in bands.items():
+        stage = job.stages[path.speaker]
+        known = isinstance(stage, Speaker) and any(
+            q is not None and q.known for q in (stage.resonance, stage.protect_below)
+        )
+        if known or high_pass or low_pass or path.speaker in seen or is_tweeter(job, path.speaker, path.nodes):
+            continue
+        beside = [bands[p] for p in bands if p.speaker != path.speaker and p.nodes[0] == path.nodes[0]]
+        woofers = [low for _, low in beside if low >= TWEETER_ABOVE_HZ]
+        if not woofers or any(high >= TWEETER_ABOVE_HZ for high, _ in beside):
+            continue
+        seen.add(path.speaker)
+        yield Finding(
+            "blocker",
+            "unprotected_speaker",
+            path.speaker,
+            say(
+                "it alone plays what is above {hz} Hz, where the speaker beside it ends, and there is no high-pass before it: a tweeter burns out at the first low tone",
+                hz=f"{min(woofers):g}",
+            ),
+            say(
+                "if it is a tweeter, set a high-pass at or above the maker's lowest frequency and write that as protect_below; if it isn't, write its resonance, for example 80 Hz"
+            ),
+            first_high_pass(context, path.speaker),
+        )
+
+
+def _band_of(context: PlanContext, path: Path) -> tuple[float, float]:
+    """Return the corners of the high-pass and the low-pass before a speaker that bound its band, Hz; 0 for none."""
+    filters = series_filters(context.job, context.chain.wiring, path.nodes[-1])
+    found: dict[str, list[float]] = {"high": [], "low": []}
+    for f in filters:
+        if f.setting.corner is not None:
+            found[f.kind].append(f.setting.corner.nominal)
+    return max(found["high"], default=0.0), min(found["low"], default=0.0)
+
+
 def _sensitivity(name: str, stage: Amplifier) -> Iterator[Finding]:
-    ends = stage.sensitivity
-    if ends is not None and ends.first.known and ends.first.nominal > ends.second.nominal:
+    given = {f"input_ranges.{position}": ends for position, ends in stage.input_ranges.items()}
+    for key, ends in (given | {"sensitivity": stage.sensitivity}).items():
+        if ends is None or not ends.first.known or ends.first.nominal <= ends.second.nominal:
+            continue
+        first, second = ends.first.nominal, ends.second.nominal
+        meant = f"{ends.low:g} .. {ends.high:g} V"
+        if first >= MIXED_UP_V and MILLI * first < second:
+            meant = f"{first:g} mV .. {second:g} V"
         yield Finding(
             "blocker",
             "sensitivity_reversed",
@@ -148,8 +209,8 @@ def _sensitivity(name: str, stage: Amplifier) -> Iterator[Finding]:
                 "its sensitivity is given as {text}: the first end, with the gain fully up, is the lower voltage",
                 text=ends.text,
             ),
-            say("write sensitivity: {low} .. {high} V", low=f"{ends.low:g}", high=f"{ends.high:g}"),
-            {f"stages.{name}.sensitivity": f"{ends.low:g} .. {ends.high:g} V"},
+            say("write {key}: {meant}", key=key.rpartition(".")[2], meant=meant),
+            {f"stages.{name}.{key}": meant},
         )
 
 
@@ -162,7 +223,10 @@ def _corners(name: str, stage: object) -> Iterator[Finding]:
     for place, holder in holders.items():
         for key in ("low_pass", "high_pass"):
             setting, span = getattr(holder, key), getattr(holder, f"{key}_range")
-            if setting is None or setting.corner is None or span is None or span.fixed:
+            if span is None or span.fixed:
+                continue
+            if setting is None or setting.corner is None:
+                yield from _never_off(f"{place}.{key}", span) if not span.can_be_off else ()
                 continue
             hz = setting.corner.nominal
             if not span.low_hz * 0.999 <= hz <= span.high_hz * 1.001:
@@ -178,3 +242,18 @@ def _corners(name: str, stage: object) -> Iterator[Finding]:
                     ),
                     say("look at the device which of the two is right, and correct the job"),
                 )
+
+
+def _never_off(control: str, span: FilterRange) -> Iterator[Finding]:
+    """Yield the question what a filter is set to that the job has off, and that can't be switched off."""
+    yield Finding(
+        "caution",
+        "corner_out_of_range",
+        control,
+        say(
+            "the job has it off; its own range, {low} to {high} Hz, has no off",
+            low=f"{span.low_hz:g}",
+            high=f"{span.high_hz:g}",
+        ),
+        say("look at the device: write where it stands, or that it can be off ({text} or off)", text=span.text),
+    )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
+from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker, gives_power
 from gainwright.plan import remedies
 from gainwright.plan.amplifier_controls import has_fixed_gain
 from gainwright.plan.bands import guarding_corners_hz, series_filters
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 FAR_REACHING_HZ = 1000.0
 """A meter that is specified up to here needs no remark where no tone is higher (common practice, no published source)."""
+HEAD_UNIT_LOAD_OHM = 4.0
+"""Load that head units' own amplifiers are made for (common practice, no published source)."""
 REMEDY_DB = 0.05
 """A boost that differs less from that at the set-up tone needs no other tone."""
 
@@ -37,8 +39,8 @@ def check(context: PlanContext, limits: dict[str, CleanLimit], targets: dict[str
     """Return the engineering findings."""
     found: list[Finding] = []
     for end in context.ends:
+        found += _load(context, end)
         if isinstance(context.job.stages[end.stage], Amplifier):
-            found += _load(context, end)
             found += _source_drive(context, end, limits[end.stage], targets[end.stage])
             found += _too_hot(context, end, limits[end.stage], targets[end.stage])
             found += _speaker_rating(context, end)
@@ -54,13 +56,18 @@ def check(context: PlanContext, limits: dict[str, CleanLimit], targets: dict[str
 
 def _load(context: PlanContext, end: End) -> Iterator[Finding]:
     stage = context.job.stages[end.stage]
-    assert isinstance(stage, Amplifier)  # noqa: S101  asked for amplifiers only
+    if not gives_power(stage) or not isinstance(stage, Amplifier | HeadUnit):
+        return
     ohm = load_ohm(context, end)
-    given = stage.minimum_load
-    rated = [r.load.nominal for r in stage.power if r.power.known]
-    lowest = given.nominal if given is not None and given.known else min(rated, default=0.0)
+    given = stage.minimum_load if stage.minimum_load is not None and stage.minimum_load.known else None
+    if isinstance(stage, HeadUnit):
+        assumed, said = HEAD_UNIT_LOAD_OHM, say("what nearly all head units are made for")
+    else:
+        assumed = min((r.load.nominal for r in stage.power if r.power.known), default=0.0)
+        said = say("the lowest load it is rated for")
+    lowest = assumed if given is None else given.nominal
     if ohm < 0.98 * lowest:
-        said = "its minimum" if given is not None else say("the lowest load it is rated for")
+        said = said if given is None else say("its minimum")
         yield Finding(
             "blocker" if given is not None else "caution",
             "load_below_minimum",
@@ -221,9 +228,9 @@ def _overdriven(context: PlanContext, end: End, limit: CleanLimit) -> Iterator[F
                 over=f"{over:.1f}",
             ),
             say(
-                "stay {steps} volume steps below the source's limit{part}, or add {over} dB of attenuation before {stage}",
+                "stay below the source's limit by {steps} or more steps of the volume{part}, or add {over} dB of attenuation before {stage}",
                 steps=steps,
-                part=" (solved: clean)" if clean else "",
+                part=say(" (solved: clean)") if clean else "",
                 over=f"{over:.1f}",
                 stage=node.stage,
             ),

@@ -57,16 +57,29 @@ def hidden_limit(context: PlanContext, end: End, limit: CleanLimit, way: Measuri
         yield from _with_other_tone(context, end, limit, other_hz)
 
 
+def hidden_earlier(context: PlanContext, end: End, way: MeasuringMethod) -> Iterator[Finding]:
+    """Yield why nothing at hand shows a tone at which something clips earlier than at the set-up tone, and what would."""
+    if way.doubts:
+        remedy, needed = _other_instrument(context, end, at_its_tone=True)
+        for doubt in way.doubts:
+            yield _found("caution", doubt, remedy, needed)
+
+
 def _found(severity: Literal["note", "caution"], doubt: Doubt, remedy: str, sets: dict[str, str]) -> Finding:
     return Finding(severity, doubt.code, doubt.where, doubt.message, remedy, sets)
 
 
-def _other_instrument(context: PlanContext, end: End) -> tuple[str, dict[str, str]]:
-    """Return which further instrument would show a limit, solved again, and how the job says it; empty if none would."""
+def _other_instrument(context: PlanContext, end: End, *, at_its_tone: bool = False) -> tuple[str, dict[str, str]]:
+    """Return which further instrument would show a limit, solved again, and how the job says it; empty if none would.
+
+    With it the set-up tone may be another, unless it is asked for the end's own.
+    """
     for text in WOULD_SHOW:
         sets = {"instruments.other": text}
         changed = type(context)(with_changes(context.job, sets))
         again = next(e for e in changed.ends if e.stage == end.stage)
+        if at_its_tone:
+            again = replace(again, tone_hz=end.tone_hz)
         if not best_method(changed, again, clean_limit(changed, again)).doubts:
             said = text.strip("{}").removeprefix("kind: ")
             return say("nothing at hand shows it; solved again: this would: {instrument}", instrument=said), sets

@@ -14,7 +14,7 @@ from gainwright.plan.capability import finds_limit, instrument_words, watching
 from gainwright.plan.clean_volume import worse_tones
 from gainwright.plan.distortion_seen import distortion_mark
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
-from gainwright.plan.hidden_limits import hidden_limit
+from gainwright.plan.hidden_limits import hidden_earlier, hidden_limit
 from gainwright.plan.inner_amplifiers import inner_steps
 from gainwright.plan.other_sides import other_sides
 from gainwright.plan.outside import of_turned_gain
@@ -90,6 +90,7 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
         for other in ends[1:]:
             yield from hidden_limit(context, other, found.limits[other.stage], found.ways[other.stage])
     for end, limit, way in found.earlier:
+        yield from hidden_earlier(context, end, way)
         step = _source_step(context, end, limit, way)
         earlier = say(
             "At {tone_hz} Hz {stage} clips earlier than at the other tones. ",

@@ -174,6 +174,8 @@ def _harmonics_hidden(context: PlanContext, view: View) -> list[Doubt]:
     filters = series_filters(view.chain.job, view.chain.wiring, view.node)
     losses = {f.control: f.loss_db(3 * view.end.tone_hz) - f.loss_db(view.end.tone_hz) for f in filters}
     worst = max(losses, key=losses.__getitem__, default=str(view.node))
+    if math.isinf(limit):
+        return []  # it has no mark for distortion at all, and that is said
     message = say(
         "a source {OVER_DB} dB over its ceiling at {tone_hz} Hz has {part} % THD, of which {part_2} % is left after {worst}; {instrument_name} detects {part_3} % or more",
         OVER_DB=f"{OVER_DB:g}",

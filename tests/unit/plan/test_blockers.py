@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from gainwright.jobfile import example_text, examples, read_job_text
+from gainwright.errors import JobError
+from gainwright.jobfile import example_text, examples, read_job_text, with_changes
 from gainwright.model import Job
 from gainwright.plan import make_plan
 from gainwright.plan.blockers import blockers
@@ -23,11 +24,16 @@ BASS = "{kind: amplifier, from: head.sub, power: 300 W @ 4 ohm, sensitivity: 0.2
 
 def found(*stages: str, head: str = HEAD, **vehicle: str) -> dict[str, Finding]:
     """Return code -> finding of a chain of one head unit and these stages."""
+    return of(chain(*stages, head=head, **vehicle))
+
+
+def chain(*stages: str, head: str = HEAD, **vehicle: str) -> Job:
+    """Return the job of a chain of one head unit and these stages."""
     text = "format: 1\n" + (f"vehicle: {{{', '.join(f'{k}: {v}' for k, v in vehicle.items())}}}\n" if vehicle else "")
     outputs = {"front": "front: {}", "sub": "sub: {sides: [mono]}"}
     used = ", ".join(o for name, o in outputs.items() if any(f"head.{name}" in stage for stage in stages))
     lines = "\n".join(f"  {stage}" for stage in (head.replace("OUTPUTS", used), *stages))
-    return of(read_job_text(f"{text}stages:\n{lines}\n").job)
+    return read_job_text(f"{text}stages:\n{lines}\n").job
 
 
 def of(job: Job) -> dict[str, Finding]:
@@ -130,6 +136,15 @@ def test_an_amplifier_for_24_volts_at_24_and_at_12() -> None:
         ("0.2 .. 5 V", "0.2 .. 5 mV", "blocker"),
         ("0.2 .. 5 V", "10 mV .. 5 V", "caution"),
         ("}", ", high_pass: butterworth 12 at 100 kHz}", "caution"),
+        ("}", ", input_limit: 4 mV}", "blocker"),
+        ("}", ", headroom: 30 dB}", "caution"),
+        ("}", ", lead: {length: 5 m, area: 0.001 mm2}}", "caution"),
+        ("}", ", lead: {resistance: 5 kohm}}", "caution"),
+        ("}", ", input_impedance: 10 ohm}", "caution"),
+        ("}", ", output_impedance: 100 ohm}", "caution"),
+        ("}", ", output_noise: 5 V}", "caution"),
+        ("}", ", boost: peak +80 dB at 45 Hz q 1}", "caution"),
+        ("sensitivity: 0.2 .. 5 V", "input_ranges: {low: 0.2 .. 2 V, high: 200 .. 900 V}", "caution"),
     ],
 )
 def test_implausible_figures_are_questioned(old: str, new: str, severity: str) -> None:
@@ -144,6 +159,132 @@ def _all(stage: str) -> list[Finding]:
     head = HEAD.replace("OUTPUTS", "front: {}")
     text = f"format: 1\nstages:\n  {head}\n  {stage}\n  x: {{kind: speaker, from: a}}\n"
     return list(sizes(PlanContext(read_job_text(text).job)))
+
+
+def test_figures_of_sources_and_speakers_are_questioned_as_they_are_written() -> None:
+    """The question repeats the text of the job; a coil's resistance is compared with the impedance that it belongs to."""
+    head = HEAD.replace("volume: {steps: 40}", "output_limit: 400 V, volume: {steps: 40, step: 30 dB}")
+    speaker = "x: {kind: speaker, from: a, impedance: 4 ohm, re: 40 ohm, xmax: 12 m}"
+    job = f"format: 1\nthd_limit: 20 %\nstages:\n  {head.replace('OUTPUTS', 'front: {}')}\n  a: {AMP}\n  {speaker}\n"
+    asked = {f.where: f.message for f in sizes(PlanContext(read_job_text(job).job))}
+    assert set(asked) == {"head.output_limit", "head.volume.step", "x.re", "x.xmax", "thd_limit"}
+    assert "400 V" in asked["head.output_limit"]
+    assert "1.6 ohm to 4.4 ohm" in asked["x.re"]
+
+
+@pytest.mark.parametrize(
+    ("stages", "head", "vehicle", "code", "severity"),
+    [
+        # a tweeter by the name that people see, and by the band that is left to it
+        ((f"a: {AMP}", "x: {kind: speaker, name: Silk dome tweeter, from: a}"), HEAD, {}, "unprotected_speaker", "blocker"),
+        ((f"a: {AMP}", "x: {kind: speaker, name: Hochtöner, from: a}"), HEAD, {}, "unprotected_speaker", "blocker"),
+        (
+            (
+                "desk: {kind: processor, inputs: {in: head.front}, outputs: {a: {}, b: {low_pass: linkwitz-riley 24 at 3 kHz}}}",
+                f"a: {AMP.replace('head.front', 'desk.a')}",
+                f"b: {AMP.replace('head.front', 'desk.b')}",
+                "x: {kind: speaker, from: a}",
+                "y: {kind: speaker, from: b}",
+            ),
+            HEAD,
+            {},
+            "unprotected_speaker",
+            "blocker",
+        ),
+        # the ends of a sensitivity, of a position of the input range switch, and in two units
+        ((f"a: {AMP.replace('sensitivity: 0.2 .. 5 V', 'input_ranges: {low: 2 .. 0.2 V}')}", "x: {kind: speaker, from: a}"), HEAD, {}, "sensitivity_reversed", "blocker"),
+        ((f"a: {AMP.replace('0.2 .. 5 V', '200 .. 5 V')}", "x: {kind: speaker, from: a}"), HEAD, {}, "sensitivity_reversed", "blocker"),
+        # a filter that is off and can't be
+        ((f"a: {AMP[:-1]}, low_pass: off, low_pass_range: 50 .. 250 Hz}}", "x: {kind: speaker, from: a}"), HEAD, {}, "corner_out_of_range", "caution"),
+        # supplies: at rest, of a stage of its own, of what says no rating
+        ((f"a: {AMP}", "x: {kind: speaker, from: a}"), HEAD, {"resting": "24 V"}, "supply_reversed", "blocker"),
+        ((f"a: {AMP}", "x: {kind: speaker, from: a}"), HEAD, {"resting": "3 V"}, "supply_far_from_rating", "blocker"),
+        ((f"a: {AMP[:-1]}, supply: {{running: 12 V, resting: 14 V}}}}", "x: {kind: speaker, from: a}"), HEAD, {}, "supply_reversed", "blocker"),
+        (("x: {kind: speaker, from: head.front}",), POWERED, {"running": "120 V"}, "supply_far_from_rating", "blocker"),
+        (
+            ("desk: {kind: processor, supply: 48 V, inputs: {in: head.front}, outputs: {a: {}}}", f"a: {AMP.replace('head.front', 'desk.a')}", "x: {kind: speaker, from: a}"),
+            HEAD,
+            {},
+            "supply_far_from_rating",
+            "blocker",
+        ),
+        (
+            ("desk: {kind: processor, inputs: {in: head.front}, outputs: {a: {}}}", f"a: {AMP.replace('head.front', 'desk.a')[:-1]}, rated_at: 28 V}}", "x: {kind: speaker, from: a}"),
+            HEAD,
+            {"running": "27.6 V", "resting": "25 V"},
+            "supply_far_from_rating",
+            "note",
+        ),
+    ],
+)  # fmt: skip
+def test_what_was_accepted_in_silence(
+    stages: tuple[str, ...], head: str, vehicle: dict[str, str], code: str, severity: str
+) -> None:
+    """Each is found, and what the finding says to set in the job ends it."""
+    job = chain(*stages, head=head, **vehicle)
+    finding = of(job)[code]
+    assert finding.severity == severity
+    if finding.remedy_sets:
+        assert code not in of(with_changes(job, finding.remedy_sets))
+    else:
+        assert code == "corner_out_of_range"
+
+
+def test_millivolts_without_their_unit() -> None:
+    """`200 .. 5 V` is 200 mV to 5 V, not 5 V to 200 V; a speaker left unprotected by the band that it plays may be any, and says so."""
+    mixed = found(f"a: {AMP.replace('0.2 .. 5 V', '200 .. 5 V')}", "x: {kind: speaker, from: a}")
+    assert mixed["sensitivity_reversed"].remedy_sets == {"stages.a.sensitivity": "200 mV .. 5 V"}
+    desk = (
+        "desk: {kind: processor, inputs: {in: head.front}, outputs: {a: {}, b: {low_pass: linkwitz-riley 24 at 3 kHz}}}"
+    )
+    two = (f"a: {AMP.replace('head.front', 'desk.a')}", f"b: {AMP.replace('head.front', 'desk.b')}")
+    assert found(desk, *two, "x: {kind: speaker, from: a, resonance: 80 Hz}", "y: {kind: speaker, from: b}") == {}
+
+
+def test_remedies_name_only_keys_that_a_stage_has() -> None:
+    """A head unit isn't bridged, and a level control has no high-level input."""
+    powered = POWERED.replace("OUTPUTS", "a: {}, b: {}")
+    tied = found("x: {kind: speaker, from: [head.a, head.b], impedance: 4 ohm}", head=powered)["outputs_tied"]
+    assert "bridged" not in tied.remedy
+    knob = (
+        "k: {kind: level_control, from: head.front}",
+        f"a: {AMP.replace('head.front', 'k')}",
+        "x: {kind: speaker, from: a}",
+    )
+    remedy = found(*knob, head=POWERED)["speaker_level_into_line_input"].remedy
+    assert "high_level" not in remedy
+    assert "attenuator" in remedy
+
+
+def test_a_head_unit_drives_no_two_ohms_unasked() -> None:
+    """Head units' own amplifiers are made for 4 ohm (common practice); less is questioned, and stopped where the job says their minimum."""
+    stages = "x: {kind: speaker, from: head.front, impedance: 2 ohm}"
+    for head, severity in ((POWERED, "caution"), (POWERED.replace("yes", "yes, minimum_load: 4 ohm"), "blocker")):
+        plan = make_plan(chain(stages, head=head))
+        finding = {f.code: f for f in plan.findings}["load_below_minimum"]
+        assert (finding.severity, finding.where) == (severity, "head")
+    allowed = make_plan(chain(stages, head=POWERED.replace("yes", "yes, minimum_load: 2 ohm")))
+    assert "load_below_minimum" not in {f.code for f in allowed.findings}
+
+
+def test_a_boost_that_the_instruments_do_not_reach() -> None:
+    """A processor's treble boost clips earliest where the meter doesn't read: the plan plays a tone that a file holds, and says what would show it."""
+    desk = "desk: {kind: processor, inputs: {in: head.front}, outputs: {a: {equaliser: [high-shelf +9 dB at 15 kHz q 0.7]}}}"
+    plan = make_plan(chain(desk, f"a: {AMP.replace('head.front', 'desk.a')}", "x: {kind: speaker, from: a}"))
+    unseen = [s for s in plan.steps if s.phase == "source" and not s.visible]
+    assert [s.tone_hz for s in unseen] == [19_800.0]
+    finding = next(f for f in plan.findings if f.code == "tone_out_of_band" and f.severity == "caution")
+    assert "kind: multimeter" in finding.remedy_sets["instruments.other"]
+
+
+@pytest.mark.parametrize(("key", "value"), [("thd_limit", "80 %"), ("tones", "{all: 100 kHz}"), ("tones", "0.5 Hz")])
+def test_what_no_tone_can_have_is_refused_at_its_place(key: str, value: str) -> None:
+    """More distortion than a square wave's, and a tone that no file holds: an error of the job, with line and column."""
+    head = HEAD.replace("OUTPUTS", "front: {}")
+    with pytest.raises(JobError, match=rf"^t\.yaml:2:[0-9]+: {key}"):
+        read_job_text(
+            f"format: 1\n{key}: {value}\nstages:\n  {head}\n  a: {AMP}\n  x: {{kind: speaker, from: a}}\n", "t.yaml"
+        )
 
 
 def test_a_stopped_plan_says_nothing_of_full_power() -> None:

@@ -169,7 +169,7 @@ IF_EMPTY = {
     "boost": "flat",
     "equaliser": "flat",
     "delay": "none",
-    "minimum_load": "the lowest load it is rated for",
+    "minimum_load": "the lowest load it is rated for; 4 ohm for a head unit",
     "protect_below": "no lower limit",
     "power": "it sets no limit",
     "sensitivity": "its sound level is not predicted",
