@@ -170,9 +170,9 @@ def _ours(path: Path) -> int:
 
 def _digest(path: Path) -> None:
     from gainwright.adapters.music_reader import read_file
-    from gainwright.app.music.ports import Task
+    from gainwright.app.music.ports import FileTask
 
-    read_file(Task(str(path), bands=()))
+    read_file(FileTask(str(path), bands=()))
 
 
 def _ffmpeg(path: Path, graph: str, *, split: bool = False) -> None:

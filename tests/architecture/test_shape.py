@@ -79,6 +79,17 @@ def test_package_has_a_docstring_and_exports_existing_names(room: Path) -> None:
     assert [name for name in names if not hasattr(module, name)] == []
 
 
+def test_names_of_classes_occur_once() -> None:
+    """No two modules define a class of the same name, so that a name in a message or a search means one thing."""
+    places: dict[str, list[str]] = {}
+    for path in MODULES:
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef):
+                places.setdefault(node.name, []).append(_name(path))
+    assert len(places) > 300
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}
+
+
 def test_check_finds_what_it_forbids() -> None:
     """A function that is one line too long and a public method without a docstring are both found."""
     long = "def f():\n" + "    x = 1\n" * (LINES_PER_FUNCTION - 1)

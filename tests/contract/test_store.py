@@ -16,7 +16,7 @@ from gainwright.model import Case, Closure
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.app.store import Device, Store, StoredJob
+    from gainwright.app.store import PairedDevice, Store, StoredJob
 
 NO_TEXT = ("nul \x00 in it", "half \ud83d a character")
 ODD_TEXT = "Grün · ½ Ω · 音 · 🔈 · 'quoted' \"twice\" %s :name \\ {brace}\r\n\ttab\u2028"
@@ -278,7 +278,7 @@ def test_notes_with_and_without_a_photo(store: Store) -> None:
     assert store.notes.of(job) == [second]
 
 
-def _device(store: Store, name: str, digest: str) -> Device:
+def _device(store: Store, name: str, digest: str) -> PairedDevice:
     return store.devices.add(name=name, token_digest=digest)
 
 

@@ -28,8 +28,7 @@ from gainwright.jobfile import (
     read_result,
     result_text,
 )
-from gainwright.model import Case
-from gainwright.model import Limits as ClassLimits
+from gainwright.model import Case, PracticeLimits
 from gainwright.programme.allowance import AllowanceRow, Limits
 from gainwright.programme.music_result import (
     BandChoice,
@@ -131,7 +130,9 @@ def _case() -> str:
 
 @functools.cache
 def _class() -> tuple[Any, Any, str, str]:
-    exercise = make_exercise({"one": {"like": "one_amplifier"}}, title="Week", seeds=[4], limits=ClassLimits(tests=2))
+    exercise = make_exercise(
+        {"one": {"like": "one_amplifier"}}, title="Week", seeds=[4], limits=PracticeLimits(tests=2)
+    )
     result = result_of(exercise, "Ann", [["look amp.power_lamp"]], program="0")
     return exercise, diagnosers_of(exercise), exercise_text(exercise), result_text(result)
 

@@ -16,7 +16,7 @@ from gainwright.app.music.ports import Answer
 if TYPE_CHECKING:
     from types import FrameType
 
-    from gainwright.app.music.ports import Task
+    from gainwright.app.music.ports import FileTask
 
 
 class Here:
@@ -44,7 +44,7 @@ class Here:
             yield task, answer
 
 
-def length(task: Task) -> Answer:
+def length(task: FileTask) -> Answer:
     """Return the content of a file as its digest; `die` in its name ends the process, `once` only the first time."""
     path = Path(task.path)
     if "die" in path.name:
@@ -57,7 +57,7 @@ def length(task: Task) -> Answer:
     return Answer(path.read_text(encoding="utf-8"))
 
 
-def slow(task: Task) -> Answer:
+def slow(task: FileTask) -> Answer:
     """Take a minute over a file called `slow`, and leave it as a mark at the end."""
     if "slow" in Path(task.path).name:
         time.sleep(60)
@@ -65,7 +65,7 @@ def slow(task: Task) -> Answer:
     return Answer(task.path)
 
 
-def half_an_answer(task: Task) -> Answer:
+def half_an_answer(task: FileTask) -> Answer:
     """Write the beginning of an answer to where answers go, as a process does that is ended in the middle of one."""
     frame: FrameType | None = sys._getframe()
     while frame and "result_queue" not in frame.f_locals:

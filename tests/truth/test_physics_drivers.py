@@ -106,7 +106,7 @@ def test_impedance_and_travel_as_in_the_circuit(kind: str, tmp_path: Path) -> No
     assert len(data["re"]) > 370
     frequency, impedance, travel = by_ngspice(data, kind, tmp_path)
     tuned = TUNED_SHARE * data["fs"] if kind == "vented" else None
-    box = None if kind == "baffle" else physics.Box(volume_m3=data["vas"] / 2000, tuned_hz=tuned)
+    box = None if kind == "baffle" else physics.Enclosure(volume_m3=data["vas"] / 2000, tuned_hz=tuned)
     hz = frequency[:, None]
     ours = physics.driver_impedance(driver=unit(data), box=box, frequency_hz=hz)
     moved = physics.cone_travel(driver=unit(data), box=box, voltage_v=1.0, frequency_hz=hz)
@@ -145,7 +145,7 @@ def test_travel_of_published_alignments() -> None:
             equivalent_volume_m3=volume,
             area_m2=area,
         )
-        box = physics.Box(volume_m3=0.5 * volume)
+        box = physics.Enclosure(volume_m3=0.5 * volume)
         hz = np.array([0.01, fs * ratio])
         still, resonant = physics.cone_travel(driver=driver, box=box, voltage_v=10.0, frequency_hz=hz)
         assert resonant / still == pytest.approx(at_fc, rel=1e-4)
@@ -157,7 +157,7 @@ def test_a_vented_cone_stands_nearly_still_at_its_tuning() -> None:
         re_ohm=5.5, resonance_hz=32.0, q_mechanical=5.0, q_electrical=0.4, equivalent_volume_m3=0.08, area_m2=0.05
     )
     hz = np.geomspace(20, 60, 401)
-    tuned = physics.Box(volume_m3=0.06, tuned_hz=34.0, leakage_q=1e9)
+    tuned = physics.Enclosure(volume_m3=0.06, tuned_hz=34.0, leakage_q=1e9)
     travel = physics.cone_travel(driver=driver, box=tuned, voltage_v=10.0, frequency_hz=hz)
     assert hz[np.argmin(travel)] == pytest.approx(34.0, rel=0.005)
     assert physics.cone_travel(driver=driver, box=tuned, voltage_v=10.0, frequency_hz=34.0) < 1e-6

@@ -29,7 +29,7 @@ from web_server import WebServer
 from gainwright.composition import compose
 from gainwright.errors import CallError
 from gainwright.web import Site, create_app, serving
-from gainwright.web.network.acceptor import Limits
+from gainwright.web.network.acceptor import ConnectionLimits
 from gainwright.web.network.access import LAN, LISTENER, NetworkAccess
 from gainwright.web.network.connections import MOST_UNPAIRED_OF_ADDRESS, Connections, UnpairedRequests
 from gainwright.web.network.pairing import COOKIE, digest_of
@@ -274,7 +274,7 @@ def test_crowd_without_handshakes_keeps_nobody_out(lan_server: WebServer) -> Non
     """Eighty connections that say nothing: all but a few are refused, and the own machine and another device are served."""
     seen = flood(lan_server, 80, held_s=0.1)
     assert seen.falls == []
-    assert seen.refused == 80 - Limits(all=99, of_address=99).handshakes_of_address
+    assert seen.refused == 80 - ConnectionLimits(all=99, of_address=99).handshakes_of_address
 
 
 def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from gainwright.app.music.ports import Answer, Task
+    from gainwright.app.music.ports import Answer, FileTask
 
 _POLL_S = 0.1
 _TASKS_PER_THREAD = 4
@@ -32,7 +32,7 @@ class ClusterWorkers:
     CallError : Dask isn't installed.
     """
 
-    def __init__(self, address: str, *, read: Callable[[Task], Answer] = read_file) -> None:
+    def __init__(self, address: str, *, read: Callable[[FileTask], Answer] = read_file) -> None:
         try:
             import distributed
         except ImportError:
@@ -60,7 +60,9 @@ class ClusterWorkers:
         del tasks
         return False  # a worker has a fixed number of threads
 
-    def run(self, tasks: Sequence[Task], should_stop: Callable[[], bool]) -> Iterator[tuple[Task, Answer | None]]:
+    def run(
+        self, tasks: Sequence[FileTask], should_stop: Callable[[], bool]
+    ) -> Iterator[tuple[FileTask, Answer | None]]:
         """Yield each task with its answer as it is done; see the port."""
         client = self._client()
         ahead = _TASKS_PER_THREAD * max(1, sum(client.nthreads().values()))
@@ -79,12 +81,12 @@ class ClusterWorkers:
     def _in_parallel(
         self,
         client: Any,
-        tasks: Sequence[Task],
+        tasks: Sequence[FileTask],
         ahead: int,
         should_stop: Callable[[], bool],
-    ) -> Iterator[tuple[Task, Answer | None]]:
+    ) -> Iterator[tuple[FileTask, Answer | None]]:
         ready: queue.SimpleQueue[Any] = queue.SimpleQueue()
-        given: dict[Any, Task] = {}
+        given: dict[Any, FileTask] = {}
         left = iter(tasks)
         try:
             while True:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from gainwright.app.music.ports import Answer, Task
+from gainwright.app.music.ports import Answer, FileTask
 from gainwright.errors import CallError, RecordingError
 from gainwright.harmless import reason_of
 
 
-def read_file(task: Task) -> Answer:
+def read_file(task: FileTask) -> Answer:
     """Read one file; an answer without statistics gives the reason.
 
     Raises

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from concurrent.futures import Future
 
-    from gainwright.app.music.ports import Answer, Task
+    from gainwright.app.music.ports import Answer, FileTask
 
 _TASKS_PER_PROCESS = 2
 """Tasks submitted per process: one running, one waiting."""
@@ -66,7 +66,7 @@ def _interrupts_blocked() -> Iterator[None]:
 class LocalWorkers:
     """Processes, one per core by default; they are spawned, not forked."""
 
-    def __init__(self, number: int | None = None, *, read: Callable[[Task], Answer] = read_file) -> None:
+    def __init__(self, number: int | None = None, *, read: Callable[[FileTask], Answer] = read_file) -> None:
         most = _MOST_ON_WINDOWS if sys.platform == "win32" else number or cores()
         self.number, self._read = min(number or cores(), most), read
 
@@ -84,7 +84,9 @@ class LocalWorkers:
         """Whether each of `tasks` tasks, run in parallel as far as possible, has a second core available."""
         return 2 * min(self.number, tasks) <= cores()
 
-    def run(self, tasks: Sequence[Task], should_stop: Callable[[], bool]) -> Iterator[tuple[Task, Answer | None]]:
+    def run(
+        self, tasks: Sequence[FileTask], should_stop: Callable[[], bool]
+    ) -> Iterator[tuple[FileTask, Answer | None]]:
         """Yield each task with its answer as it is done; see the port.
 
         When a process dies, all files that were being read then are read again, each alone; a file that kills its
@@ -92,7 +94,7 @@ class LocalWorkers:
         """
         waiting, answered, given_up = list(tasks), 0, 0
         while waiting and not should_stop():
-            done: set[Task] = set()
+            done: set[FileTask] = set()
             try:
                 for task, answer in self._pooled(waiting, self.number, should_stop):
                     done.add(task)
@@ -120,7 +122,7 @@ class LocalWorkers:
                 return
             waiting = [task for task in waiting if task not in done]
 
-    def _alone(self, task: Task, should_stop: Callable[[], bool]) -> Answer | None:
+    def _alone(self, task: FileTask, should_stop: Callable[[], bool]) -> Answer | None:
         for _ in range(_TRIES_ALONE):
             try:
                 return next((answer for _, answer in self._pooled([task], 1, should_stop)), None)
@@ -129,8 +131,8 @@ class LocalWorkers:
         return None
 
     def _pooled(
-        self, tasks: Sequence[Task], number: int, should_stop: Callable[[], bool]
-    ) -> Iterator[tuple[Task, Answer]]:
+        self, tasks: Sequence[FileTask], number: int, should_stop: Callable[[], bool]
+    ) -> Iterator[tuple[FileTask, Answer]]:
         """Yield answers from one pool; if it breaks, the exception's last argument lists the tasks in progress."""
         context = multiprocessing.get_context("spawn")
         empty = tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True)
@@ -139,7 +141,7 @@ class LocalWorkers:
                 min(number, len(tasks)), mp_context=context, initializer=_begin, initargs=(empty.name,)
             )
         ready: queue.SimpleQueue[Future[Answer]] = queue.SimpleQueue()
-        given: dict[Future[Answer], Task] = {}
+        given: dict[Future[Answer], FileTask] = {}
         left, finished = iter(tasks), False
         try:
             while True:

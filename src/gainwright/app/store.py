@@ -102,7 +102,7 @@ class StoredRecording:
 
 
 @dataclass(frozen=True, slots=True)
-class Device:
+class PairedDevice:
     """A paired device, identified by the digest of its token."""
 
     id: str
@@ -249,13 +249,13 @@ class Cases(Protocol):
 class Devices(Protocol):
     """Paired devices."""
 
-    def list(self) -> list[Device]:
+    def list(self) -> list[PairedDevice]:
         """Return all that were ever paired, last seen first."""
 
-    def add(self, *, name: str, token_digest: str) -> Device:
+    def add(self, *, name: str, token_digest: str) -> PairedDevice:
         """Add a device."""
 
-    def by_token(self, token_digest: str) -> Device | None:
+    def by_token(self, token_digest: str) -> PairedDevice | None:
         """Return the device of a token unless its access was revoked; records that it was seen."""
 
     def revoke(self, device: str) -> None:

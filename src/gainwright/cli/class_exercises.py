@@ -41,7 +41,7 @@ def write(
     from gainwright.app.practice.class_exercises import make_exercise
     from gainwright.errors import CallError
     from gainwright.jobfile import exercise_text, read_exercise, read_job
-    from gainwright.model import Limits
+    from gainwright.model import PracticeLimits
     from gainwright.quantities import whole_number
 
     numbers = [whole_number(part) for part in seeds.split(",") if part.strip()]
@@ -57,7 +57,7 @@ def write(
         title=title,
         seeds=[number for number in numbers if number is not None],
         each=each,
-        limits=Limits(tests=tests, minutes=minutes, guesses=guesses),
+        limits=PracticeLimits(tests=tests, minutes=minutes, guesses=guesses),
     )
     text = exercise_text(made)
     read_exercise(text.encode(), str(file))

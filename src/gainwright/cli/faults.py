@@ -176,7 +176,7 @@ def practise(
     from gainwright.cli.practice import run_exercise
     from gainwright.composition import compose
     from gainwright.jobfile import read_job
-    from gainwright.model import Limits
+    from gainwright.model import PracticeLimits
 
     read = with_gains_set(read_job(job).job if job is not None else example_job())
     if seed is None:
@@ -184,7 +184,7 @@ def practise(
 
         seed = secrets.randbelow(1_000_000)
     rigs = compose().hidden_rigs
-    going = Replay(run(read, rigs=rigs, seed=seed), Limits())
+    going = Replay(run(read, rigs=rigs, seed=seed), PracticeLimits())
     found = run_exercise(sys.stdin, say, going, rigs=rigs, seed=seed)
     if as_json:
         print_json(found)

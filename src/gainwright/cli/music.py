@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from gainwright.app.music.ports import MusicCache
-    from gainwright.app.music.scan import Progress
+    from gainwright.app.music.scan import ScanProgress
     from gainwright.composition import Adapters
     from gainwright.programme.music_result import MusicResult
 
@@ -181,7 +181,7 @@ class _Shown:
         self._last_s = time.monotonic()
         self._terminal = sys.stderr.isatty()
 
-    def __call__(self, progress: Progress) -> None:
+    def __call__(self, progress: ScanProgress) -> None:
         if not progress.file:
             if self._resumed:
                 say(f"resuming: {progress.done} of {progress.total} files are done")

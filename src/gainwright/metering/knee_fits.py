@@ -76,7 +76,7 @@ class Readings:
 
 
 @dataclass(frozen=True, slots=True)
-class Models:
+class CurveFits:
     """Pairs of a ceiling and a taper, each with its likeliest onset and parameters; arrays of shape (pairs,).
 
     Attributes
@@ -170,7 +170,7 @@ class Grid:
         shown, slope = self.table.shown(over + self.table.drive_at[self.curve][:, None], self.curve[:, None])
         return self.data.y[:, None] - theta[:, None, :, 0] - shown, slope, over
 
-    def solve(self, lower: Floats, theta: Floats, residual: Floats, slope: Floats, *, moving: bool = False) -> Step:
+    def solve(self, lower: Floats, theta: Floats, residual: Floats, slope: Floats, *, moving: bool = False) -> FitStep:
         """Return the next step of the fits.
 
         `lower` is the inverse Cholesky factor of the readings' covariance, shape (a, readings, readings); `moving` fits the
@@ -219,7 +219,7 @@ class Grid:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class FitStep:
     """The change of the parameters, the squares before and after it if all is linear, the normal matrix and its inverse."""
 
     change: Floats
@@ -238,7 +238,7 @@ def _products(columns: Floats) -> Floats:
     return products
 
 
-def _solved(products: Floats, precision: Floats, pull: Floats, square: Any = 0.0) -> Step:
+def _solved(products: Floats, precision: Floats, pull: Floats, square: Any = 0.0) -> FitStep:
     count = precision.shape[-1]
     normal = products[..., :count, :count].copy()
     normal[..., range(count), range(count)] += precision + TINY
@@ -247,7 +247,7 @@ def _solved(products: Floats, precision: Floats, pull: Floats, square: Any = 0.0
     step = np.einsum("abij,abj->abi", inverse, right)
     before = products[..., count, count] + square
     after = before - np.sum(step * right, axis=-1)
-    return Step(step, before, after, normal, np.asarray(inverse, dtype=np.float64))
+    return FitStep(step, before, after, normal, np.asarray(inverse, dtype=np.float64))
 
 
 def rising(theta: Floats) -> Floats:
@@ -256,7 +256,9 @@ def rising(theta: Floats) -> Floats:
     return theta
 
 
-def fit(data: Readings, curves: Sequence[CompressionCurve], kinds: Sequence[Taper], x: Floats, rounds: int) -> Models:
+def fit(
+    data: Readings, curves: Sequence[CompressionCurve], kinds: Sequence[Taper], x: Floats, rounds: int
+) -> CurveFits:
     """Return each pair of a ceiling and a taper at its likeliest onset: the best of a grid, then fitted with the rest."""
     table, tapers = CurveTable.of(curves, data.limit_thd), tapers_of(kinds, data.s, data.fastest)
     curve, taper = np.repeat(np.arange(len(curves)), len(kinds)), np.tile(np.arange(len(kinds)), len(curves))
@@ -284,11 +286,11 @@ def moved_fits(
     theta: Floats,
     within: Floats,
     rounds: int = ROUNDS + 2,
-) -> Models:
+) -> CurveFits:
     """Return the models fitted from some onsets and parameters, the onsets within a range."""
     most = ABOUT_DB / data.fastest
     theta = theta[:, None]
-    found = Models(table, tapers, curve, taper, x, x, np.full(len(x), -np.inf), theta[:, 0])
+    found = CurveFits(table, tapers, curve, taper, x, x, np.full(len(x), -np.inf), theta[:, 0])
     for _ in range(rounds):
         grid = Grid.of(data, table, tapers, x[:, None], curve[:, None], taper[:, None])
         residual, slope, over = grid.fitted(theta)
@@ -297,7 +299,7 @@ def moved_fits(
         constant = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1)
         log = (grid.log_prior(theta) - 0.5 * step.before - 0.5 * np.linalg.slogdet(step.normal)[1])[:, 0] + constant
         better = log > found.log
-        found = Models(
+        found = CurveFits(
             table,
             tapers,
             curve,

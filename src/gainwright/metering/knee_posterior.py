@@ -20,8 +20,8 @@ from gainwright.metering.knee_fits import (
     MOST_DB,
     NOISE_KINDS,
     ROUNDS,
+    CurveFits,
     Grid,
-    Models,
     Readings,
     fit,
     moved_fits,
@@ -127,14 +127,14 @@ def search(data: Readings, ceilings: Sequence[CeilingShape]) -> tuple[Posterior,
     return _posterior(data, models, x[0], x[-1]), data
 
 
-def _again(data: Readings, models: Models, x: Floats) -> Models:
+def _again(data: Readings, models: CurveFits, x: Floats) -> CurveFits:
     """Return the likely models fitted to readings whose weights have changed."""
     held = models.likely(UNLIKELY)
     curve, taper = models.curve[held], models.taper[held]
     return moved_fits(data, models.table, models.tapers, curve, taper, models.x[held], models.theta[held], x, ROUNDS)
 
 
-def _closer(models: Models, data: Readings) -> list[Taper]:
+def _closer(models: CurveFits, data: Readings) -> list[Taper]:
     """Return tapers near the likeliest ones, and those with one or two changes at places where the readings bend."""
     kinds, share = models.tapers.kinds, models.of_tapers()
     best = [kinds[i].changes for i in np.argsort(-share)]
@@ -155,7 +155,7 @@ def _about(place: float, places: Sequence[float], far: int) -> Sequence[float]:
     return places[max(0, at - far) : at + far + 1]
 
 
-def _finer(data: Readings, models: Models, ceilings: Sequence[CeilingShape], x: Floats) -> Models:
+def _finer(data: Readings, models: CurveFits, ceilings: Sequence[CeilingShape], x: Floats) -> CurveFits:
     """Return fits of the ceilings between the coarse ones: every fifth for the likely tapers, then those about the likely ones."""
     share = models.of_tapers()
     tapers = [int(t) for t in np.argsort(-share)[:MOST_TAPERS] if share[t] > UNLIKELY * np.max(share)]
@@ -174,8 +174,8 @@ def _finer(data: Readings, models: Models, ceilings: Sequence[CeilingShape], x: 
 
 
 def _refitted(
-    data: Readings, models: Models, ceilings: Sequence[CeilingShape], pairs: Sequence[tuple[int, int]], x: Floats
-) -> Models:
+    data: Readings, models: CurveFits, ceilings: Sequence[CeilingShape], pairs: Sequence[tuple[int, int]], x: Floats
+) -> CurveFits:
     """Return fits of pairs of a ceiling and a taper, each begun where the nearest ceiling of its kind was."""
     place_of = {ceiling: place for place, ceiling in enumerate(ceilings)}
     number = {kind: i for i, kind in enumerate(dict.fromkeys(ceiling.kind for ceiling in ceilings))}
@@ -210,7 +210,7 @@ def _first_weights(data: Readings) -> Floats:
     return weights
 
 
-def _likely_noises(data: Readings, models: Models) -> list[tuple[float, float]]:
+def _likely_noises(data: Readings, models: CurveFits) -> list[tuple[float, float]]:
     """Return the kinds of unevenness that matter, by the likeliest models at their best."""
     top = np.argsort(-models.log)[:4]
     x, curve, taper = models.x[top], models.curve[top][:, None], models.taper[top][:, None]
@@ -225,7 +225,7 @@ def _likely_noises(data: Readings, models: Models) -> list[tuple[float, float]]:
     return [noise for noise, log in zip(NOISE_KINDS, logs, strict=True) if log > np.max(logs) + math.log(RARE)]
 
 
-def _posterior(data: Readings, models: Models, lowest: float, highest: float) -> Posterior:
+def _posterior(data: Readings, models: CurveFits, lowest: float, highest: float) -> Posterior:
     """Return the posterior: each likely model on onsets about its best, under every likely kind of unevenness."""
     kept = models.most(KEPT)
     noises = _likely_noises(data, models)
@@ -305,7 +305,7 @@ def within_with(posterior: Posterior, data: Readings, steps: Floats, lower_db: f
     return float(np.sqrt(step.inverse[0, 0, 4, 4]))
 
 
-def outlier_weights(models: Models, data: Readings) -> Floats:
+def outlier_weights(models: CurveFits, data: Readings) -> Floats:
     """Return the weight of each reading by its distance from the prediction of all the others."""
     best = int(np.argmax(models.log))
     x = models.x[best : best + 1]

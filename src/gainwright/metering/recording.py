@@ -90,10 +90,10 @@ def read_recording_bytes(content: bytes, *, name: str) -> Recording:
     """
     if not content:
         raise RecordingError(say("is empty"), code="empty", where=name, remedy=say("record again"))
-    return _read(_Content(content), name)
+    return _read(_MemoryFile(content), name)
 
 
-class _Content(io.BytesIO):
+class _MemoryFile(io.BytesIO):
     """A file in memory; a damaged one may ask for a place before its beginning, which stays where it is."""
 
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:

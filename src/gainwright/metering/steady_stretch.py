@@ -30,7 +30,7 @@ MOST_FRAMES = 5_760_000
 
 
 @dataclass(frozen=True, slots=True)
-class Levels:
+class BlockLevels:
     """The level of every channel along a recording.
 
     Attributes
@@ -47,7 +47,7 @@ class Levels:
     power: Floats
 
 
-def levels_along(recording: Recording | RecordingFile) -> Levels:
+def levels_along(recording: Recording | RecordingFile) -> BlockLevels:
     """Return the levels of a recording.
 
     Raises
@@ -65,7 +65,7 @@ def levels_along(recording: Recording | RecordingFile) -> Levels:
         power.append(np.einsum("ijk,ijk->ik", blocks, blocks) / block)  # without a copy of its squares
     if not frames:
         raise no_samples(recording.name)
-    return Levels(frames, block, peak, np.ascontiguousarray(np.concatenate(power).T))
+    return BlockLevels(frames, block, peak, np.ascontiguousarray(np.concatenate(power).T))
 
 
 def steady_stretch(power: Floats, *, block: int, frames: int) -> tuple[int, int, float]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from gainwright.metering.recording import Recording
     from gainwright.metering.recording_file import RecordingFile
-    from gainwright.metering.steady_stretch import Levels
+    from gainwright.metering.steady_stretch import BlockLevels
 
     Floats = npt.NDArray[np.float64]
 
@@ -104,7 +104,7 @@ def _volts(level_dbfs: float, calibrate_v: float | None, factor: float = 1.0) ->
 def _channel(
     number: int,
     recording: Recording | RecordingFile,
-    levels: Levels,
+    levels: BlockLevels,
     *,
     calibrate_v: float | None,
     calibrated_within: float,

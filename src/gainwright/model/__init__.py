@@ -15,7 +15,7 @@ from gainwright.model.cautions import (
 )
 from gainwright.model.chain_kinds import CHAIN_PARTS, chain_kind, read_chain_kind
 from gainwright.model.chassis import chassis, stages_of, supply_of, supply_path, unit_of
-from gainwright.model.class_exercise import MOST_EXERCISES, ClassExercise, ClassResult, Limits, TaskDone
+from gainwright.model.class_exercise import MOST_EXERCISES, ClassExercise, ClassResult, PracticeLimits, TaskDone
 from gainwright.model.compounds import (
     Accuracy,
     Coils,
@@ -158,7 +158,6 @@ __all__ = [
     "Lead",
     "LeadRun",
     "LevelControl",
-    "Limits",
     "LineDriver",
     "Mark",
     "Multimeter",
@@ -168,6 +167,7 @@ __all__ = [
     "Port",
     "PowerRating",
     "Powered",
+    "PracticeLimits",
     "Processor",
     "ProcessorOutput",
     "Reading",

@@ -16,7 +16,7 @@ ChainName = Annotated[str, Field(min_length=1, max_length=40)]
 EXERCISE, RESULT = "class exercise", "class result"
 
 
-class Limits(Frozen):
+class PracticeLimits(Frozen):
     """Limits on each task; None is no limit.
 
     Attributes
@@ -59,7 +59,7 @@ class ClassExercise(Frozen):
     title: str = Field(default="", max_length=200)
     chains: dict[ChainName, ExerciseChain] = Field(min_length=1, max_length=MOST_EXERCISES)
     tasks: tuple[Task, ...] = Field(min_length=1, max_length=MOST_EXERCISES)
-    limits: Limits = Limits()
+    limits: PracticeLimits = PracticeLimits()
 
     @model_validator(mode="after")
     def _known_chains(self) -> ClassExercise:

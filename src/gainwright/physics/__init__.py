@@ -24,8 +24,8 @@ from gainwright.physics.coil_heat import (
     stretch_rise,
 )
 from gainwright.physics.drivers import (
-    Box,
     Driver,
+    Enclosure,
     coil_impedance,
     cone_travel,
     driver_from_parameters,
@@ -100,9 +100,9 @@ __all__ = [
     "PVC_FINAL_C",
     "SINE_MEAN_ABS",
     "SLOPES_DB_PER_OCTAVE",
-    "Box",
     "CoilHeat",
     "Driver",
+    "Enclosure",
     "a_weighted_level_dba",
     "a_weighting_db",
     "average_responding_reading",

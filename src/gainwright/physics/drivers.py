@@ -52,7 +52,7 @@ class Driver:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Box:
+class Enclosure:
     """What stands behind a cone: the net volume, and the frequency and leakage of a vented one.
 
     Attributes
@@ -113,7 +113,7 @@ def coil_impedance(*, driver: Driver, frequency_hz: Any) -> Complex:
     return np.asarray(np.asarray(driver.re_ohm) + scale * omega**n * np.exp(0.5j * np.pi * n))
 
 
-def mechanical_impedance(*, driver: Driver, box: Box | None, frequency_hz: Any) -> Complex:
+def mechanical_impedance(*, driver: Driver, box: Enclosure | None, frequency_hz: Any) -> Complex:
     """Return force over velocity of the cone, newton seconds per metre: Rms + jw Mms + 1/(jw Cms) + Sd^2 Zab.
 
     Zab is the acoustic impedance of the box (Small 1972 sealed, 1973 vented): the compliance of its air, with a port
@@ -136,7 +136,7 @@ def mechanical_impedance(*, driver: Driver, box: Box | None, frequency_hz: Any) 
     return np.asarray(own + np.asarray(driver.area_m2) ** 2 / admittance)
 
 
-def driver_impedance(*, driver: Driver, box: Box | None = None, frequency_hz: Any) -> Complex:
+def driver_impedance(*, driver: Driver, box: Enclosure | None = None, frequency_hz: Any) -> Complex:
     """Return the impedance at the terminals: Ze + (Bl)^2/Zm.
 
     Small 1972. Shapes of driver, box and frequency broadcast.
@@ -147,7 +147,7 @@ def driver_impedance(*, driver: Driver, box: Box | None = None, frequency_hz: An
 
 
 def cone_travel(
-    *, driver: Driver, box: Box | None = None, voltage_v: Any, frequency_hz: Any, source_ohm: Any = 0.0
+    *, driver: Driver, box: Enclosure | None = None, voltage_v: Any, frequency_hz: Any, source_ohm: Any = 0.0
 ) -> Floats:
     """Return the peak travel of the cone to either side, metres: sqrt(2) Bl V/|jw Ze Zm + jw (Bl)^2|.
 

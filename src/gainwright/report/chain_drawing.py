@@ -20,7 +20,7 @@ MARKED_FROM = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class StageBox:
     """A stage: its key, kind, position (column, row), note, and the name that it was given."""
 
     name: str
@@ -37,7 +37,7 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LeadLine:
     """A lead between two stages: its ends, notes, the source's outputs where these have names, and its own name in words."""
 
     source: str
@@ -53,8 +53,8 @@ class ChainDrawing:
 
     title: str
     subtitle: str
-    boxes: tuple[Box, ...]
-    lines: tuple[Line, ...]
+    boxes: tuple[StageBox, ...]
+    lines: tuple[LeadLine, ...]
     description: str
 
 
@@ -83,7 +83,7 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
             for stage in stages_of(job, place.split(".")[0]):
                 stage_words.setdefault(stage, []).append(words)
     boxes = tuple(
-        Box(
+        StageBox(
             name,
             job.stages[name].kind.replace("_", " "),
             column[name],
@@ -98,7 +98,9 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
         here = outputs.setdefault((run.source_stage, run.target), [])
         here += [name_words(run.source_output)] if run.source_output != "out" else []
     lines = tuple(
-        Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}"), tuple(names), checked_words(job, f"lead:{s}-{t}"))
+        LeadLine(
+            s, t, joined(lead_words.get((s, t), []), by="{a}; {b}"), tuple(names), checked_words(job, f"lead:{s}-{t}")
+        )
         for (s, t), names in outputs.items()
     )
     text = joined(

@@ -81,7 +81,7 @@ class ImpedanceCurve:
     """
 
     driver: physics.Driver
-    box: physics.Box | None
+    box: physics.Enclosure | None
     units: int = UNITS
 
     def ratio(self, tone_hz: Any, chosen: Any) -> Complexes:
@@ -224,4 +224,4 @@ def _curve(
         inductance_h=coil,
         inductance_exponent=EXPONENTS[0] + (EXPONENTS[1] - EXPONENTS[0]) * even(),
     )
-    return ImpedanceCurve(driver, None if volume is None else physics.Box(volume_m3=volume, tuned_hz=tuned))
+    return ImpedanceCurve(driver, None if volume is None else physics.Enclosure(volume_m3=volume, tuned_hz=tuned))

@@ -69,7 +69,7 @@ class SpeakerUnit:
     re_ohm: Floats
     driver: physics.Driver | None
     missing: tuple[str, ...]
-    box: physics.Box | None
+    box: physics.Enclosure | None
     xmax_m: float | None
     power_w: float | None
     heat: physics.CoilHeat | None
@@ -89,7 +89,7 @@ def speaker_unit(job: Job, name: str) -> SpeakerUnit:
     volume, tuned = stage.box.volume, stage.box.tuned
     box = None
     if volume is not None and volume.known:
-        box = physics.Box(
+        box = physics.Enclosure(
             volume_m3=volume.nominal, tuned_hz=tuned.nominal if tuned is not None and tuned.known else None
         )
     xmax = _known(stage.xmax)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import uvicorn
     from starlette.types import ASGIApp, Receive, Scope, Send
 
-    from gainwright.web.network.acceptor import Limits
+    from gainwright.web.network.acceptor import ConnectionLimits
     from gainwright.web.network.access import NetworkAccess
     from gainwright.web.network.lan_listener import LanListener
     from gainwright.web.site import Site
@@ -212,7 +212,7 @@ class Servers:
         return asyncio.create_task(lan.follow_addresses())
 
 
-def _server(app: ASGIApp, limits: Limits, **settings: Any) -> uvicorn.Server:
+def _server(app: ASGIApp, limits: ConnectionLimits, **settings: Any) -> uvicorn.Server:
     import uvicorn
 
     from gainwright.web.network.acceptor import Acceptor

@@ -14,7 +14,7 @@ from decoded import as_wav
 from gainwright.__main__ import _forget_current_folder
 from gainwright.adapters import child_processes
 from gainwright.adapters.music_workers import LocalWorkers
-from gainwright.app.music.ports import Answer, Task
+from gainwright.app.music.ports import Answer, FileTask
 
 NAMES = ("soundfile", "numpy", "random", "queue", "gainwright", "resource", "json", "multiprocessing", "tempfile")
 """Names that a child imports, of libraries, of Python and our own."""
@@ -53,7 +53,7 @@ def test_decoding_child_imports_nothing_from_the_current_folder(
     assert trace(trapped) == ""
 
 
-def imported(task: Task) -> Answer:
+def imported(task: FileTask) -> Answer:
     """Return from where a reading process would import, and its current folder's content."""
     assert Path(task.path).is_absolute()
     return Answer("", why=repr((sys.path, [str(path) for path in Path().iterdir()])))
@@ -65,7 +65,7 @@ def test_music_processes_import_nothing_from_the_current_folder(
     """Also when this program was started with the current folder first, as `python -m` does; they work in an empty folder."""
     monkeypatch.setattr(sys, "path", [*sys.path, str(trapped)])
     (trapped / "here.wav").write_bytes(wav.read_bytes())
-    ((task, answer),) = LocalWorkers(1, read=imported).run([Task("here.wav", ())], lambda: False)
+    ((task, answer),) = LocalWorkers(1, read=imported).run([FileTask("here.wav", ())], lambda: False)
     assert task.path == "here.wav"
     assert answer is not None
     path, inside = eval(answer.why)  # noqa: S307  made above

@@ -15,7 +15,7 @@ from music_tasks import length
 from gainwright.adapters.music_cluster import ClusterWorkers
 from gainwright.adapters.music_files import DiskMusicFiles
 from gainwright.adapters.music_workers import LocalWorkers
-from gainwright.app.music.ports import Task
+from gainwright.app.music.ports import FileTask
 from gainwright.app.music.scan import scan
 from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS
@@ -81,7 +81,7 @@ def test_cluster_gives_the_same_results_when_a_worker_is_killed(cluster: LocalCl
 
 def test_file_that_kills_every_worker_is_given_up(cluster: LocalCluster, tmp_path: Path) -> None:
     """It has no result, all others have; identical calls are all run, none answered from the scheduler's memory."""
-    tasks = [Task(str(tmp_path / name), ()) for name in ("a", "die", "b")]
+    tasks = [FileTask(str(tmp_path / name), ()) for name in ("a", "die", "b")]
     for task in tasks:
         (tmp_path / task.path).write_text(task.path, encoding="utf-8")
     found = ClusterWorkers(cluster.scheduler_address, read=length).run(tasks, lambda: False)
@@ -104,7 +104,7 @@ def test_scheduler_without_workers_is_reported(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr("gainwright.adapters.music_cluster._TIMEOUT_S", 1)
     with distributed.LocalCluster(n_workers=0, dashboard_address=None, silence_logs=50) as empty:
         with pytest.raises(CallError) as refused:
-            list(ClusterWorkers(empty.scheduler_address, read=length).run([Task("x", ())], lambda: False))
+            list(ClusterWorkers(empty.scheduler_address, read=length).run([FileTask("x", ())], lambda: False))
         assert refused.value.code == "no_workers"
 
 
@@ -113,7 +113,7 @@ def test_missing_scheduler_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gainwright.adapters.music_cluster._TIMEOUT_S", 1)
     for address in ("tcp://127.0.0.1:1", "nowhere at all"):
         with pytest.raises(CallError) as refused:
-            list(ClusterWorkers(address, read=length).run([Task("x", ())], lambda: False))
+            list(ClusterWorkers(address, read=length).run([FileTask("x", ())], lambda: False))
         assert refused.value.code == "no_scheduler"
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(CallError) as refused:

@@ -22,7 +22,7 @@ from gainwright.app.practice.practice import practise
 from gainwright.diagnose import Diagnoser
 from gainwright.errors import CallError, GainwrightError
 from gainwright.jobfile import example_text, exercise_text, fingerprint, read_exercise, read_result, result_text
-from gainwright.model import ClassExercise, Limits
+from gainwright.model import ClassExercise, PracticeLimits
 from gainwright.report.class_table import class_table_csv, class_table_text
 from gainwright.simulated import SimulatedHiddenRigs
 
@@ -34,7 +34,7 @@ LAMP = "look amp.power_lamp"
 @pytest.fixture(scope="module")
 def exercise() -> ClassExercise:
     """Return an exercise with one task and limits."""
-    return make_exercise(SMALL, title="First week", seeds=[4], limits=Limits(tests=2, minutes=30, guesses=2))
+    return make_exercise(SMALL, title="First week", seeds=[4], limits=PracticeLimits(tests=2, minutes=30, guesses=2))
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +93,7 @@ def test_limits_hold(exercise: ClassExercise, diagnosers: dict[str, Diagnoser]) 
     """On tests, minutes and guesses; the last guess ends the task."""
     diagnoser = diagnosers["one_amplifier"]
 
-    def begin(limits: Limits) -> Replay:
+    def begin(limits: PracticeLimits) -> Replay:
         return Replay(practise(diagnoser.job, rigs=RIGS, seed=4, diagnoser=diagnoser), limits)
 
     going = begin(exercise.limits)
@@ -106,7 +106,7 @@ def test_limits_hold(exercise: ClassExercise, diagnosers: dict[str, Diagnoser]) 
     assert right == [False, False, False, True]
     with pytest.raises(CallError, match="2 guesses were made"):
         going.guess(*hidden(diagnoser))
-    short = begin(Limits(minutes=1))
+    short = begin(PracticeLimits(minutes=1))
     short.test(LAMP)
     with pytest.raises(CallError, match="1 minutes were used"):
         short.test("look amp.gain")

@@ -19,8 +19,8 @@ from gainwright.adapters.music_cache import SqliteMusicCache, statistics_bytes, 
 from gainwright.adapters.music_files import DiskMusicFiles
 from gainwright.adapters.music_reader import read_file
 from gainwright.adapters.music_workers import LocalWorkers
-from gainwright.app.music.ports import Answer, StoppedScan, Task
-from gainwright.app.music.scan import Library, Progress, scan
+from gainwright.app.music.ports import Answer, FileTask, StoppedScan
+from gainwright.app.music.scan import Library, ScanProgress, scan
 from gainwright.cli.options import with_option
 from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS, WITHOUT_COMPILER, Band, analyse_file
@@ -141,7 +141,7 @@ def test_digest_is_computed_only_with_a_cache(music: Path, tmp_path: Path) -> No
 
 def test_file_that_vanishes_or_changes_is_reported_and_not_cached(music: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file that is gone when its turn comes is skipped; one that is written to while it is read isn't cached."""
-    assert read_file(Task(str(music / "gone.wav"), USUAL_BANDS)).why.startswith("can't be read")
+    assert read_file(FileTask(str(music / "gone.wav"), USUAL_BANDS)).why.startswith("can't be read")
 
     def write_on(path: Path, bands: tuple[Band, ...], *, overlapped: bool) -> None:
         del bands, overlapped
@@ -149,17 +149,17 @@ def test_file_that_vanishes_or_changes_is_reported_and_not_cached(music: Path, m
             file.write(b"more")
 
     monkeypatch.setattr("gainwright.programme.analyse_file", write_on)
-    answer = read_file(Task(str(music / "a.wav"), USUAL_BANDS))
+    answer = read_file(FileTask(str(music / "a.wav"), USUAL_BANDS))
     assert (answer.digest, answer.why) == ("", "was changed while it was read")
     monkeypatch.setattr("gainwright.programme.analyse_file", lambda *_, **__: 1 / 0)
-    answer = read_file(Task(str(music / "b.wav"), USUAL_BANDS))
+    answer = read_file(FileTask(str(music / "b.wav"), USUAL_BANDS))
     assert (answer.lasting, answer.why) == (False, "can't be analysed (ZeroDivisionError: division by zero)")
 
 
 def test_stopped_scan_is_resumed(music: Path, tmp_path: Path) -> None:
     """Finished results stay; the same files are continued with, and a file added later isn't among them."""
     cache = SqliteMusicCache(tmp_path / "cache")
-    seen: list[Progress] = []
+    seen: list[ScanProgress] = []
     stopped = scan(
         [str(music)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=Here(), cache=cache, on_progress=seen.append,
         should_stop=lambda: bool(seen) and seen[-1].done >= 1,
@@ -168,7 +168,7 @@ def test_stopped_scan_is_resumed(music: Path, tmp_path: Path) -> None:
     assert (seen[0].done, seen[0].left_s, seen[0].share) == (0, None, 0.0)
     assert seen[-1].left_s is not None
     soundfile.write(music / "later.wav", np.zeros(100), RATE_HZ)
-    later: list[Progress] = []
+    later: list[ScanProgress] = []
     whole = scan(
         [],
         bands=USUAL_BANDS,
@@ -220,7 +220,7 @@ def test_invalid_cache_is_refused(tmp_path: Path) -> None:
 def test_crashing_process_costs_one_file_only(tmp_path: Path) -> None:
     """A reader that crashes on a file takes no other result with it; one killed by chance is tried again."""
     names = ["a", "b", "die", "c", "once", "d"]
-    tasks = [Task(str(tmp_path / name), ()) for name in names]
+    tasks = [FileTask(str(tmp_path / name), ()) for name in names]
     for task in tasks:
         Path(task.path).write_text(Path(task.path).name, encoding="utf-8")
     found = {Path(t.path).name: a and a.digest for t, a in LocalWorkers(2, read=length).run(tasks, lambda: False)}
@@ -229,7 +229,7 @@ def test_crashing_process_costs_one_file_only(tmp_path: Path) -> None:
 
 def test_processes_that_always_crash_are_reported(tmp_path: Path) -> None:
     """When every file seems to crash its reader from the beginning, the files aren't the reason."""
-    tasks = [Task(str(tmp_path / f"die{i}"), ()) for i in range(8)]
+    tasks = [FileTask(str(tmp_path / f"die{i}"), ()) for i in range(8)]
     with pytest.raises(CallError) as refused:
         list(LocalWorkers(2, read=length).run(tasks, lambda: False))
     assert refused.value.code == "no_processes"
@@ -238,7 +238,7 @@ def test_processes_that_always_crash_are_reported(tmp_path: Path) -> None:
 def test_processes_are_ended_on_stop(tmp_path: Path) -> None:
     """A file that takes a minute isn't waited for: its process ends before it can finish."""
     done: list[Answer | None] = []
-    tasks = [Task(str(tmp_path / "quick"), ()), Task(str(tmp_path / "slow"), ())]
+    tasks = [FileTask(str(tmp_path / "quick"), ()), FileTask(str(tmp_path / "slow"), ())]
     for _, answer in LocalWorkers(2, read=slow).run(tasks, lambda: bool(done)):
         done.append(answer)
     assert [a and Path(a.digest).name for a in done] == ["quick"]
@@ -255,7 +255,7 @@ def test_process_killed_while_answering_is_not_waited_for(tmp_path: Path) -> Non
     def stop() -> bool:
         return path.exists() and time.monotonic() - began_s > 0.3
 
-    assert list(LocalWorkers(1, read=half_an_answer).run([Task(str(path), ())], stop)) == []
+    assert list(LocalWorkers(1, read=half_an_answer).run([FileTask(str(path), ())], stop)) == []
     left = [thread for thread in threading.enumerate() if thread not in before]
     for thread in left:
         thread.join(10)

@@ -16,7 +16,7 @@ from gainwright.app.practice.stored_practices import review_practice
 from gainwright.cli.practice import run_exercise
 from gainwright.diagnose import Diagnoser
 from gainwright.jobfile import example_text, read_entry, read_job_text
-from gainwright.model import Limits
+from gainwright.model import PracticeLimits
 from gainwright.report.practice_review import repaired_charts, told_words
 from gainwright.simulated import SimulatedHiddenRigs
 from gainwright.solve import Chain, levels
@@ -152,7 +152,7 @@ def test_the_terminal_tells_call_and_why(diagnoser: Diagnoser) -> None:
     practice = practise(JOB, rigs=RIGS, seed=4, diagnoser=diagnoser, **SILENT)
     lines: list[str] = []
     typed = "measure amp.out.mono meter\nit is nothing_wrong\nit is lead_open lead:head.sub-amp\n"
-    outcome = run_exercise(io.StringIO(typed), lines.append, Replay(practice, Limits()), rigs=RIGS, seed=4)
+    outcome = run_exercise(io.StringIO(typed), lines.append, Replay(practice, PracticeLimits()), rigs=RIGS, seed=4)
     text = "\n".join(lines)
     assert (outcome.solved, outcome.guesses, outcome.tests) == (True, 2, 1)
     assert "Nothing plays at all, not a sound." in text

@@ -11,7 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from gainwright.adapters.charts import VegaCharts
-from gainwright.report.chain_drawing import Box, ChainDrawing, Line
+from gainwright.report.chain_drawing import ChainDrawing, LeadLine, StageBox
 from gainwright.report.chain_layout import (
     BOX_HIGH,
     BOX_WIDE,
@@ -42,8 +42,8 @@ def chains(draw: st.DrawFn) -> ChainDrawing:
     boxes = []
     for i in range(size):
         rows[column[i]] = rows.get(column[i], -1) + 1
-        boxes.append(Box(f"s{i}", "amplifier", column[i], float(rows[column[i]]), ""))
-    lines = tuple(Line(f"s{b}", f"s{i}", "") for i in range(size) for b in before[i])
+        boxes.append(StageBox(f"s{i}", "amplifier", column[i], float(rows[column[i]]), ""))
+    lines = tuple(LeadLine(f"s{b}", f"s{i}", "") for i in range(size) for b in before[i])
     return ChainDrawing("a chain", "", tuple(boxes), lines, "")
 
 
@@ -110,7 +110,7 @@ def test_horizontal_layout_keeps_boxes_apart(drawing: ChainDrawing) -> None:
 
 
 @st.composite
-def marked_chains(draw: st.DrawFn) -> tuple[ChainDrawing, Line, str]:
+def marked_chains(draw: st.DrawFn) -> tuple[ChainDrawing, LeadLine, str]:
     """A chain, one of its leads and one of its stages."""
     drawing = draw(chains().filter(lambda drawing: drawing.lines))
     return drawing, draw(st.sampled_from(drawing.lines)), draw(st.sampled_from(drawing.boxes)).name
@@ -118,17 +118,17 @@ def marked_chains(draw: st.DrawFn) -> tuple[ChainDrawing, Line, str]:
 
 def _crossed(sources: int, ends: int) -> ChainDrawing:
     """A chain in which every source feeds every end."""
-    boxes = [Box(f"s{i}", "amplifier", 0, float(i), "") for i in range(sources)]
-    boxes += [Box(f"e{i}", "amplifier", 1, float(i), "") for i in range(ends)]
-    lines = [Line(f"s{i}", f"e{k}", "") for k in range(ends) for i in range(sources)]
+    boxes = [StageBox(f"s{i}", "amplifier", 0, float(i), "") for i in range(sources)]
+    boxes += [StageBox(f"e{i}", "amplifier", 1, float(i), "") for i in range(ends)]
+    lines = [LeadLine(f"s{i}", f"e{k}", "") for k in range(ends) for i in range(sources)]
     return ChainDrawing("a chain", "", tuple(boxes), tuple(lines), "")
 
 
 @settings(max_examples=100)
 @given(marked=marked_chains())
-@example(marked=(_crossed(3, 6), Line("s2", "e5", ""), "s0"))
-@example(marked=(_crossed(3, 11), Line("s2", "e10", ""), "s0"))
-def test_balloons_mark_where_the_fault_may_be(marked: tuple[ChainDrawing, Line, str]) -> None:
+@example(marked=(_crossed(3, 6), LeadLine("s2", "e5", ""), "s0"))
+@example(marked=(_crossed(3, 11), LeadLine("s2", "e10", ""), "s0"))
+def test_balloons_mark_where_the_fault_may_be(marked: tuple[ChainDrawing, LeadLine, str]) -> None:
     """At a stage on its box or in its line, at a lead beside its end at a stage; inside the drawing; marked places are suspected."""
     drawing, line, name = marked
     marks = {f"{name}.out": [1, 2, 3, 4, 5, 6], f"lead:{line.source}.left-{line.target}": [7, 8, 9]}
@@ -155,8 +155,8 @@ def test_the_check_notices_a_lead_through_a_stage() -> None:
     drawing = ChainDrawing(
         "a",
         "",
-        tuple(Box(n, "x", i, 0.0, "") for i, n in enumerate("abc")),
-        (Line("a", "b", ""), Line("b", "c", "")),
+        tuple(StageBox(n, "x", i, 0.0, "") for i, n in enumerate("abc")),
+        (LeadLine("a", "b", ""), LeadLine("b", "c", "")),
         "",
     )
     layout = lay_out_down(drawing, {})
@@ -170,7 +170,7 @@ def test_the_check_notices_a_lead_through_a_stage() -> None:
 def test_long_name_is_shortened_horizontally_and_complete_vertically(letters: int) -> None:
     """In the horizontal layout a name fits its box."""
     name = "n" * letters
-    drawing = ChainDrawing("a", "", (Box(name, "x", 0, 0.0, ""),), (), "")
+    drawing = ChainDrawing("a", "", (StageBox(name, "x", 0, 0.0, ""),), (), "")
     shown = lay_out_across(drawing, {}).stops[0].shown
     assert len(shown) <= 16
     assert (shown == name) == (letters <= 16)
@@ -179,8 +179,10 @@ def test_long_name_is_shortened_horizontally_and_complete_vertically(letters: in
 
 def test_paper_and_page_are_drawn_from_one_layout() -> None:
     """The picture has the leads, boxes and balloons of the page's own layout, and explains each balloon below."""
-    boxes = (Box("head", "head unit", 0, 0.0, "low & open"), Box("amp", "amplifier", 1, 0.0, ""))
-    drawing = ChainDrawing("A <chain>", "", boxes, (Line("head", "amp", "step 1", shown="lead from head to amp"),), "")
+    boxes = (StageBox("head", "head unit", 0, 0.0, "low & open"), StageBox("amp", "amplifier", 1, 0.0, ""))
+    drawing = ChainDrawing(
+        "A <chain>", "", boxes, (LeadLine("head", "amp", "step 1", shown="lead from head to amp"),), ""
+    )
     page = lay_out_across(drawing, {}, {"head": ["A"], "lead:head-amp": ["B"]})
     root = ElementTree.fromstring(VegaCharts().render(drawing, ".svg"))  # noqa: S314  our own picture
     found = list(root.iter())
@@ -196,5 +198,5 @@ def test_paper_and_page_are_drawn_from_one_layout() -> None:
 @pytest.mark.parametrize(("index", "letters"), [(0, "A"), (25, "Z"), (26, "AA"), (51, "AZ"), (52, "BA")])
 def test_places_are_lettered_past_z(index: int, letters: str) -> None:
     """A chain may have more marked places than the alphabet has letters."""
-    boxes = tuple(Box(f"s{i}", "x", i, 0.0, "looked at") for i in range(60))
+    boxes = tuple(StageBox(f"s{i}", "x", i, 0.0, "looked at") for i in range(60))
     assert lay_out_for_paper(ChainDrawing("a", "", boxes, (), "")).lines[index] == f"{letters}   s{index}: looked at"

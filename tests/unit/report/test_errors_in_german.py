@@ -27,7 +27,7 @@ from gainwright.jobfile import (
     read_result,
 )
 from gainwright.jobfile.starting.typical import typical_chain
-from gainwright.model import Limits
+from gainwright.model import PracticeLimits
 from gainwright.model.compounds import Coils, Equaliser, FilterSetting, PowerRating
 from gainwright.quantities import parse
 from gainwright.report.languages import Language
@@ -116,9 +116,9 @@ WRONG: dict[str, Callable[[], object]] = {
     "case": lambda: read_case_text("format: 1\nmore: 2\njob: a\n"),
     "result of nothing": lambda: read_result(b"kind: class result\n"),
     "learner": lambda: learner_name(" "),
-    "guesses": lambda: refuse_guess(Limits(guesses=1), guesses=1),
-    "tests": lambda: refuse_test(Limits(tests=2), tests=2, minutes=0),
-    "minutes": lambda: refuse_test(Limits(minutes=2), tests=2, minutes=3),
+    "guesses": lambda: refuse_guess(PracticeLimits(guesses=1), guesses=1),
+    "tests": lambda: refuse_test(PracticeLimits(tests=2), tests=2, minutes=0),
+    "minutes": lambda: refuse_test(PracticeLimits(minutes=2), tests=2, minutes=3),
     "ending": lambda: closure_of(Ending(outcome="something_else")),
 }
 

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 from apart import run_apart
 
-from gainwright.web.network.acceptor import Acceptor, Limits
+from gainwright.web.network.acceptor import Acceptor, ConnectionLimits
 from gainwright.web.network.connection_limits import MOST_CONNECTIONS, limits_of_listeners
 from gainwright.web.network.sparse_log import EACH, IN_S, Sparse
 
 if TYPE_CHECKING:
     import pytest
 
-LIMITS = Limits(all=12, of_address=8, handshakes=6, handshakes_of_address=4)
+LIMITS = ConnectionLimits(all=12, of_address=8, handshakes=6, handshakes_of_address=4)
 
 
 class Echo(asyncio.Protocol):

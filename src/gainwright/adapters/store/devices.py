@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from gainwright.adapters.store.digests import is_whole, sealed
 from gainwright.adapters.store.tables import device as device_table
 from gainwright.adapters.store.tables import now, writable
-from gainwright.app.store import Device
+from gainwright.app.store import PairedDevice
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -33,18 +33,18 @@ class SqlDevices:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def list(self) -> list[Device]:
+    def list(self) -> list[PairedDevice]:
         """Return all devices that were ever paired, last seen first."""
         table = device_table.c
         with self._database.read() as connection:
             rows = connection.execute(sa.select(device_table).order_by(table.seen.desc(), table.id)).all()
         return [device_of(row) for row in rows]
 
-    def add(self, *, name: str, token_digest: str) -> Device:
+    def add(self, *, name: str, token_digest: str) -> PairedDevice:
         """Add a device. CallError `token_taken`."""
         writable(name=name, token_digest=token_digest)
         at = now()
-        kept = Device(secrets.token_hex(8), name, token_digest, at, at, put_out=False)
+        kept = PairedDevice(secrets.token_hex(8), name, token_digest, at, at, put_out=False)
         row = sealed(device_table, asdict(kept))
         with self._database.write() as connection:
             try:
@@ -55,7 +55,7 @@ class SqlDevices:
                 ) from None
         return kept
 
-    def by_token(self, token_digest: str) -> Device | None:
+    def by_token(self, token_digest: str) -> PairedDevice | None:
         """Return the device of a token, None if its access was revoked; record that it was seen."""
         writable(token_digest=token_digest)
         its = device_table.c.token_digest == token_digest
@@ -87,9 +87,9 @@ class SqlDevices:
             connection.execute(device_table.update().where(its).values(**sealed(device_table, asdict(put_out))))
 
 
-def device_of(row: AnyRow) -> Device:
+def device_of(row: AnyRow) -> PairedDevice:
     """Return the device of a row; one that isn't as it was stored is put out, and called damaged."""
     if is_whole(device_table, row):
-        return Device(row.id, row.name, row.token_digest, row.paired, row.seen, put_out=row.put_out)
+        return PairedDevice(row.id, row.name, row.token_digest, row.paired, row.seen, put_out=row.put_out)
     name = say("damaged: {job}", job=str(row.name))
-    return Device(str(row.id), name, str(row.token_digest), _NEVER, _NEVER, put_out=True)
+    return PairedDevice(str(row.id), name, str(row.token_digest), _NEVER, _NEVER, put_out=True)

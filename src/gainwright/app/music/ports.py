@@ -40,7 +40,7 @@ class FoundFiles:
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class FileTask:
     """One file to read, for these bands; without bands only the digest of its content is wanted.
 
     `overlapped`: decode on a thread of its own, where a core is free for it. `digested`: work out the digest of the
@@ -124,7 +124,9 @@ class Workers(Protocol):
     def spare(self, tasks: int) -> bool:
         """Whether each of this many tasks has a second core for itself while as many as possible run side by side."""
 
-    def run(self, tasks: Sequence[Task], should_stop: Callable[[], bool]) -> Iterator[tuple[Task, Answer | None]]:
+    def run(
+        self, tasks: Sequence[FileTask], should_stop: Callable[[], bool]
+    ) -> Iterator[tuple[FileTask, Answer | None]]:
         """Yield each task with its answer as it is done, None when its worker crashed over it repeatedly.
 
         Ends early when it should stop, and gives up the tasks that are running. CallError: the workers can't be reached.

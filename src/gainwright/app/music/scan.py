@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.app.music.ports import Answer, FoundFiles, Skipped, StoppedScan, Task
+from gainwright.app.music.ports import Answer, FileTask, FoundFiles, Skipped, StoppedScan
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ class ScannedTrack:
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class ScanProgress:
     """How far a scan is.
 
     Attributes
@@ -71,7 +71,7 @@ def scan(
     workers: Workers,
     cache: MusicCache | None = None,
     resume: bool = False,
-    on_progress: Callable[[Progress], None] | None = None,
+    on_progress: Callable[[ScanProgress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
     note: Callable[[str], None] | None = None,
 ) -> Library:
@@ -135,7 +135,7 @@ class _Scan:
         bands: tuple[Band, ...],
         found: FoundFiles,
         cache: MusicCache | None,
-        on_progress: Callable[[Progress], None],
+        on_progress: Callable[[ScanProgress], None],
         should_stop: Callable[[], bool],
     ) -> None:
         self.bands, self.cache, self.on_progress, self.should_stop = bands, cache, on_progress, should_stop
@@ -212,10 +212,10 @@ class _Scan:
 
     def _run(
         self, workers: Workers, files: Sequence[MusicFile], bands: tuple[Band, ...]
-    ) -> Iterator[tuple[Task, Answer | None]]:
+    ) -> Iterator[tuple[FileTask, Answer | None]]:
         if files and not self.should_stop():
             overlapped, digested = workers.spare(len(files)), self.cache is not None
-            tasks = [Task(file.path, bands, overlapped, digested) for file in files]
+            tasks = [FileTask(file.path, bands, overlapped, digested) for file in files]
             yield from workers.run(tasks, self.should_stop)
 
     def _done(self, path: str, answer: Answer) -> None:
@@ -229,4 +229,4 @@ class _Scan:
         took_s = time.monotonic() - self.began_s
         left_s = took_s * (self.to_read / self.was_read - 1) if self.was_read else None
         share = self.was_read / self.to_read if self.to_read else 1.0
-        self.on_progress(Progress(len(self.answers), len(self.files), self.reused, path, share, left_s))
+        self.on_progress(ScanProgress(len(self.answers), len(self.files), self.reused, path, share, left_s))

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.ports import HiddenRigs
     from gainwright.diagnose import Diagnoser
-    from gainwright.model import ClassExercise, ClassResult, Limits
+    from gainwright.model import ClassExercise, ClassResult, PracticeLimits
 
 GUESS = "it is "
 LONGEST_NAME = 80
@@ -29,7 +29,7 @@ def make_exercise(
     title: str = "",
     seeds: Sequence[int] = (),
     each: int = 3,
-    limits: Limits | None = None,
+    limits: PracticeLimits | None = None,
 ) -> ClassExercise:
     """Return a class exercise: every chain with every seed, or with some that are drawn.
 
@@ -44,7 +44,7 @@ def make_exercise(
     """
     from pydantic import ValidationError
 
-    from gainwright.model import MOST_EXERCISES, ClassExercise, Limits
+    from gainwright.model import MOST_EXERCISES, ClassExercise, PracticeLimits
 
     tasks = [
         {"chain": chain, "seed": seed}
@@ -65,7 +65,7 @@ def make_exercise(
                 "title": title,
                 "chains": chains,
                 "tasks": tasks,
-                "limits": (limits or Limits()).model_dump(),
+                "limits": (limits or PracticeLimits()).model_dump(),
             }
         )
     except ValidationError as error:
@@ -136,7 +136,7 @@ class Replay:
     """
 
     practice: Practice
-    limits: Limits
+    limits: PracticeLimits
     did: list[str] = field(default_factory=list)
     named: tuple[str, str] = ("", "")
     guesses: int = 0

@@ -8,10 +8,10 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from gainwright.model import Limits
+    from gainwright.model import PracticeLimits
 
 
-def refuse_test(limits: Limits, *, tests: int, minutes: float) -> None:
+def refuse_test(limits: PracticeLimits, *, tests: int, minutes: float) -> None:
     """Refuse another test when a limit is reached.
 
     Raises
@@ -24,7 +24,7 @@ def refuse_test(limits: Limits, *, tests: int, minutes: float) -> None:
         raise _reached(say("{number} minutes were used, which is the limit", number=f"{limits.minutes:g}"))
 
 
-def refuse_guess(limits: Limits, *, guesses: int) -> None:
+def refuse_guess(limits: PracticeLimits, *, guesses: int) -> None:
     """Refuse another guess when the limit is reached. CallError: the fault was named so often already."""
     if limits.guesses is not None and guesses >= limits.guesses:
         what = say("{number} guesses were made, which is the limit", number=limits.guesses)
@@ -35,7 +35,7 @@ def _reached(what: str) -> CallError:
     return CallError(what, code="limit_reached", remedy=say("name the fault, or give up"))
 
 
-def limit_words(limits: Limits) -> list[str]:
+def limit_words(limits: PracticeLimits) -> list[str]:
     """Return each limit in words."""
     found = []
     if limits.tests is not None:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store
     from gainwright.diagnose import Diagnoser
     from gainwright.diagnose.candidates import Candidate
-    from gainwright.model import Limits
+    from gainwright.model import PracticeLimits
 
 KIND = "practice"
 MOST_SEED = 10**9
@@ -95,11 +95,11 @@ class StoredPractice:
         return len(self.tried) - self.tests
 
     @property
-    def allowed(self) -> Limits:
+    def allowed(self) -> PracticeLimits:
         """The limits."""
-        from gainwright.model import Limits
+        from gainwright.model import PracticeLimits
 
-        return Limits.model_validate(self.limits or {})
+        return PracticeLimits.model_validate(self.limits or {})
 
     @property
     def minutes(self) -> float:
@@ -115,7 +115,7 @@ def begin_practice(
     seed: int | None,
     rigs: HiddenRigs,
     diagnoser: Diagnoser,
-    limits: Limits | None = None,
+    limits: PracticeLimits | None = None,
     run: str = "",
 ) -> StoredPractice:
     """Hide a fault in a job's chain and store the practice.

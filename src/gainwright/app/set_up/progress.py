@@ -18,7 +18,7 @@ Rows = tuple[tuple[float, float | None], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class RunProgress:
     """Steps that are done or skipped, and when the last entry was made."""
 
     steps: int
@@ -71,7 +71,7 @@ def _column(rows: dict[tuple[float, float], float | None]) -> Column:
     return Column(by_level.get(0.0, ()), by_level[lower_db] if lower_db else (), lower_db)
 
 
-def progress_of(entries: Sequence[RunEntry]) -> Progress | None:
+def progress_of(entries: Sequence[RunEntry]) -> RunProgress | None:
     """Return the progress of a run; None before its first entry. A column of readings counts once its last clean step is entered."""
     if not entries:
         return None
@@ -79,4 +79,4 @@ def progress_of(entries: Sequence[RunEntry]) -> Progress | None:
     for entry in entries:
         by_step.setdefault(entry.step, []).append(entry)
     ended = sum(state_of(history)[0] in ("done", "skipped") for history in by_step.values())
-    return Progress(ended, entries[-1].at)
+    return RunProgress(ended, entries[-1].at)

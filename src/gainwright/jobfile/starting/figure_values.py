@@ -18,14 +18,14 @@ from gainwright.jobfile.forms.pickers import (
 )
 from gainwright.jobfile.reading import errors_of
 from gainwright.jobfile.starting.devices import UNKNOWN
-from gainwright.jobfile.starting.figures import COILS, ONE_COIL, Figure, figures_of
+from gainwright.jobfile.starting.figures import COILS, ONE_COIL, FigureField, figures_of
 from gainwright.jobfile.starting.leads import stages_of_text
 from gainwright.model import Coils
 from gainwright.quantities import decimal, parse, whole_number
 from gainwright.texts import say
 
 
-def shown_parts(figure: Figure, stage: Mapping[str, Any]) -> dict[str, str]:
+def shown_parts(figure: FigureField, stage: Mapping[str, Any]) -> dict[str, str]:
     """Return what each field of a figure shows of the file; empty while it is unknown."""
     value = _at(stage, figure.path)
     if figure.picker == "coils":
@@ -64,7 +64,7 @@ def _bare(text: str, unit: str) -> str:
     return number if decimal(number) is not None else text
 
 
-def is_unknown(figure: Figure, shown: Mapping[str, str]) -> bool:
+def is_unknown(figure: FigureField, shown: Mapping[str, str]) -> bool:
     """Return whether a figure's fields show that it is unknown: all of what is typed is empty."""
     typed = [part for part in figure.parts if not part.endswith((":coils", ":ohm"))] or list(figure.parts)
     return not any(shown.get(part, "").strip() for part in typed)
@@ -119,7 +119,7 @@ def with_figures(
     return done, wrong
 
 
-def _values(figure: Figure, given: Mapping[str, str], *, unknown: bool) -> dict[str, Any]:
+def _values(figure: FigureField, given: Mapping[str, str], *, unknown: bool) -> dict[str, Any]:
     """Return what the file says for a figure, by key; None where it says nothing.
 
     Raises
@@ -139,12 +139,12 @@ def _values(figure: Figure, given: Mapping[str, str], *, unknown: bool) -> dict[
     return {figure.key: _READ[figure.picker](figure, parts)}
 
 
-def _filter(figure: Figure, parts: list[str]) -> str | None:
+def _filter(figure: FigureField, parts: list[str]) -> str | None:
     del figure
     return filter_text(FilterParts(*parts)) or None
 
 
-def _coils(figure: Figure, wired: str, each: str) -> dict[str, Any]:
+def _coils(figure: FigureField, wired: str, each: str) -> dict[str, Any]:
     ohms = _checked(figure, each)
     if wired not in COILS or wired == ONE_COIL:
         return {"coils": None, "impedance": ohms}
@@ -152,7 +152,7 @@ def _coils(figure: Figure, wired: str, each: str) -> dict[str, Any]:
     return {"impedance": None, "coils": f"{number} x {ohms} {wiring}"}
 
 
-def _ends(figure: Figure, parts: list[str]) -> str:
+def _ends(figure: FigureField, parts: list[str]) -> str:
     if not all(parts):
         down, up = (
             say("the volts with the gain fully down are missing"),
@@ -167,13 +167,13 @@ def _ends(figure: Figure, parts: list[str]) -> str:
     return " .. ".join(_checked(figure, part) for part in parts)
 
 
-def _whole(figure: Figure, parts: list[str]) -> int | str:
+def _whole(figure: FigureField, parts: list[str]) -> int | str:
     del figure
     number = whole_number(parts[0])
     return parts[0] if number is None else number
 
 
-def _ratings(figure: Figure, typed: list[str]) -> str | list[str]:
+def _ratings(figure: FigureField, typed: list[str]) -> str | list[str]:
     del figure
     pairs = list(zip(typed[::2], typed[1::2], strict=True))
     for watts, ohms in pairs:
@@ -184,7 +184,7 @@ def _ratings(figure: Figure, typed: list[str]) -> str | list[str]:
     return lines[0] if len(lines) == 1 else lines
 
 
-def _checked(figure: Figure, typed: str) -> str:
+def _checked(figure: FigureField, typed: str) -> str:
     """Return a typed figure with its unit. QuantityError: it isn't one."""
     text = with_unit(typed, figure.unit)
     if figure.dimension != "sound level":
@@ -199,7 +199,7 @@ def _at(stage: Mapping[str, Any], path: tuple[str, ...]) -> Any:
     return held
 
 
-_READ: dict[str, Callable[[Figure, list[str]], Any]] = {
+_READ: dict[str, Callable[[FigureField, list[str]], Any]] = {
     "quantity": lambda figure, parts: _checked(figure, parts[0]),
     "choice": lambda _, parts: parts[0] or None,
     "whole": _whole,

@@ -19,7 +19,7 @@ Picker = Literal["quantity", "whole", "filter", "ratings", "ends", "coils", "cho
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class FigureField:
     """A figure to ask for.
 
     Attributes
@@ -58,12 +58,12 @@ class Figure:
         return tuple(f"{self.key}:{end}" for end in ends) or (self.key,)
 
 
-def _volts(key: str, label: str, hint: str, *, needed: bool = False) -> Figure:
-    return Figure(key, "quantity", label, hint, "V", needed, dimension="voltage")
+def _volts(key: str, label: str, hint: str, *, needed: bool = False) -> FigureField:
+    return FigureField(key, "quantity", label, hint, "V", needed, dimension="voltage")
 
 
-def _filter(key: str, label: str) -> Figure:
-    return Figure(key, "filter", label, say("as it is switched and set now"))
+def _filter(key: str, label: str) -> FigureField:
+    return FigureField(key, "filter", label, say("as it is switched and set now"))
 
 
 _HEAD_UNIT = (
@@ -73,7 +73,7 @@ _HEAD_UNIT = (
         say("the maker's figure, “pre-out voltage” in its manual"),
         needed=True,
     ),
-    Figure(
+    FigureField(
         "volume.steps",
         "whole",
         say("Highest number of its volume"),
@@ -94,7 +94,7 @@ _PROCESSOR = (
     _volts("output_limit", say("Largest output"), say("rms of its largest clean sine")),
 )
 _DRIVER = (
-    Figure(
+    FigureField(
         "gain",
         "quantity",
         say("Gain"),
@@ -107,7 +107,7 @@ _DRIVER = (
 )
 _CONVERTER = (
     _volts("input_limit", say("Largest input"), say("rms of the largest sine that its input takes")),
-    Figure(
+    FigureField(
         "ratio",
         "quantity",
         say("From its input to its output"),
@@ -117,14 +117,14 @@ _CONVERTER = (
     ),
 )
 _AMPLIFIER = (
-    Figure(
+    FigureField(
         "power",
         "ratings",
         say("Rated power"),
         say("continuous (rms) watts of one channel, and the ohms they are rated into"),
         needed=True,
     ),
-    Figure(
+    FigureField(
         "sensitivity",
         "ends",
         say("Input for rated power"),
@@ -135,17 +135,19 @@ _AMPLIFIER = (
     _filter("high_pass", say("High-pass")),
     _filter("low_pass", say("Low-pass")),
 )
-_POWER = Figure("power", "quantity", say("Power it takes"), say("continuous (rms), of one"), "W", dimension="power")
-_LOUDNESS = Figure(
+_POWER = FigureField(
+    "power", "quantity", say("Power it takes"), say("continuous (rms), of one"), "W", dimension="power"
+)
+_LOUDNESS = FigureField(
     "sensitivity", "quantity", say("Sensitivity"), say("at 1 m for 2.83 V"), "dB", dimension="sound level"
 )
 _SPEAKERS = (
-    Figure("impedance", "quantity", say("Impedance"), say("of one; on its label"), "ohm", dimension="resistance"),
+    FigureField("impedance", "quantity", say("Impedance"), say("of one; on its label"), "ohm", dimension="resistance"),
     _POWER,
     _LOUDNESS,
 )
 _SUBWOOFER = (
-    Figure(
+    FigureField(
         "coils",
         "coils",
         say("Voice coils"),
@@ -158,7 +160,7 @@ _SUBWOOFER = (
 )
 _TWEETERS = (
     *_SPEAKERS,
-    Figure(
+    FigureField(
         "protect_below",
         "quantity",
         say("Lowest frequency it takes"),
@@ -176,7 +178,7 @@ COILS = {
 """Voice coils of a subwoofer -> in words."""
 
 
-def figures_of(key: str, stages: Mapping[str, dict[str, Any]]) -> tuple[Figure, ...]:
+def figures_of(key: str, stages: Mapping[str, dict[str, Any]]) -> tuple[FigureField, ...]:
     """Return the figures that are asked for a stage; none for one without makers' figures."""
     stage = stages[key]
     kind = stage.get("kind")
@@ -191,14 +193,14 @@ def figures_of(key: str, stages: Mapping[str, dict[str, Any]]) -> tuple[Figure, 
     return {"line_driver": _DRIVER, "converter": _CONVERTER, "amplifier": _AMPLIFIER}.get(str(kind), ())
 
 
-def _of_outputs(stage: Mapping[str, Any]) -> tuple[Figure, ...]:
-    found: list[Figure] = []
+def _of_outputs(stage: Mapping[str, Any]) -> tuple[FigureField, ...]:
+    found: list[FigureField] = []
     routed = tuple(stage.get("inputs") or ())
     for name in stage.get("outputs") or {}:
         output, path = output_words(name), f"outputs.{name}"
         if len(routed) > 1:
             label = say("{output} output: from the input", output=output)
-            found.append(Figure(f"{path}.from", "choice", label, "", choices=routed))
+            found.append(FigureField(f"{path}.from", "choice", label, "", choices=routed))
         found.append(_filter(f"{path}.high_pass", say("{output} output: high-pass", output=output)))
         found.append(_filter(f"{path}.low_pass", say("{output} output: low-pass", output=output)))
     return tuple(found)

@@ -158,7 +158,7 @@ class ClosedWith(Seen):
     named: Short = ""
 
 
-class Evidence(BaseModel):
+class EvidenceGiven(BaseModel):
     """Evidence so far, and places that can't be reached."""
 
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
@@ -333,7 +333,7 @@ def keep(site: CurrentSite, case: CurrentCase) -> JobKept:
 
 
 @router.post("/jobs/{job}/diagnosis")
-def diagnose_job(site: CurrentSite, job: CurrentJob, given: Evidence) -> Diagnosis:
+def diagnose_job(site: CurrentSite, job: CurrentJob, given: EvidenceGiven) -> Diagnosis:
     """Return the diagnosis of some evidence with the next tests, as `gainwright diagnose --json` does."""
     from gainwright.app.cases.dialogue import check_unreachable
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gainwright.app.store import StoredJob
-    from gainwright.jobfile.starting.figures import Figure
+    from gainwright.jobfile.starting.figures import FigureField
     from gainwright.jobfile.starting.leads import Stages
     from gainwright.web.site import Site
 
@@ -42,7 +42,7 @@ class PortShown:
 
 
 @dataclass(frozen=True, slots=True)
-class DeviceShown:
+class DevicePorts:
     """A device on the wiring page, with its inputs and outputs."""
 
     key: str
@@ -56,7 +56,7 @@ class DeviceShown:
 class FigureShown:
     """A figure with its fields, what they show, whether it is unknown, and what is wrong with it."""
 
-    figure: Figure
+    figure: FigureField
     typed: Mapping[str, str]
     unknown: bool
     assumed: str
@@ -130,7 +130,7 @@ def _signature(keys: Mapping[str, Any], role: str) -> tuple[str, ...]:
 
 def wired(
     stages: Stages, given: Mapping[tuple[str, str], str] | None, wrong: Mapping[str, GainwrightError]
-) -> list[DeviceShown]:
+) -> list[DevicePorts]:
     """Return the devices with their inputs and outputs: sources first, speakers last.
 
     Parameters
@@ -163,7 +163,7 @@ def wired(
             if owner == key
         )
         outputs = tuple((o.reference, leads.output_words(o.name)) for o in leads.outputs(stages) if o.stage == key)
-        found.append(DeviceShown(key, title_of(key, stages[key]), ports, outputs, told(wrong.get(f"lead:{key}"))))
+        found.append(DevicePorts(key, title_of(key, stages[key]), ports, outputs, told(wrong.get(f"lead:{key}"))))
     return found
 
 

@@ -19,7 +19,7 @@ from gainwright.web.set_up.evaluation import job_as_set
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gainwright.app.music.scan import Progress
+    from gainwright.app.music.scan import ScanProgress
     from gainwright.web.background import Work
     from gainwright.web.set_up.evaluation import JobAsSet
     from gainwright.web.site import Site
@@ -71,7 +71,7 @@ def _scan(site: Site, work: Work, paths: list[str], as_set: JobAsSet | None) -> 
     with contextlib.suppress(CallError):  # without a writable folder nothing is cached
         cache = site.world.music_cache()
 
-    def on_progress(progress: Progress) -> None:
+    def on_progress(progress: ScanProgress) -> None:
         done, total = progress.done, progress.total
         if progress.left_s is None:
             work.report(progress.share, say("{done} of {total} files", done=done, total=total))

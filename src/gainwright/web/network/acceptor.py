@@ -28,7 +28,7 @@ log = logging.getLogger("gainwright.web")
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class ConnectionLimits:
     """Simultaneous connections of one listener.
 
     Attributes
@@ -61,7 +61,7 @@ class CountedSocket(socket.socket):
 class Counts:
     """Connections by address, open and in their handshake."""
 
-    limits: Limits
+    limits: ConnectionLimits
     open: Counter[str] = field(default_factory=Counter)
     shaking: Counter[str] = field(default_factory=Counter)
     refused: int = 0
@@ -92,7 +92,7 @@ class Acceptor:
         listening: socket.socket,
         make: Callable[[], asyncio.Protocol],
         *,
-        limits: Limits,
+        limits: ConnectionLimits,
         context: ssl.SSLContext | None = None,
     ) -> None:
         self._listening, self._make, self._context = listening, make, context

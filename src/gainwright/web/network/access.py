@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from starlette.requests import HTTPConnection
     from starlette.types import Scope
 
-    from gainwright.app.store import Device, Devices
+    from gainwright.app.store import Devices, PairedDevice
     from gainwright.web.network.own_browser import OwnBrowser
 
 LISTENER, LOOPBACK, LAN = "gainwright.listener", "loopback", "lan"
@@ -86,7 +86,7 @@ class NetworkAccess:
         self.connections.cut(device, but=by.scope.get(REQUEST_ID))
 
 
-def paired_device(devices: Devices, token: str) -> Device | None:
+def paired_device(devices: Devices, token: str) -> PairedDevice | None:
     """Return the device of a token; None when its access was revoked or no device has this token."""
     if len(token) != TOKEN_LENGTH or not token.isascii():
         return None

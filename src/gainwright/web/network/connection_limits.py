@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from gainwright.web.network.acceptor import Limits
+from gainwright.web.network.acceptor import ConnectionLimits
 
 if TYPE_CHECKING:
     import asyncio
@@ -26,13 +26,13 @@ RESERVED_DESCRIPTORS = 128
 WANTED_DESCRIPTORS = 4096
 
 
-def limits_of_listeners() -> tuple[Limits, Limits]:
+def limits_of_listeners() -> tuple[ConnectionLimits, ConnectionLimits]:
     """Return the limits of the loopback listener and of that for the network; neither can take the descriptors of the other.
 
     Where the system has few (256 on macOS), more are asked for first.
     """
     most = min(MOST_OF_LISTENER, (_descriptors() - RESERVED_DESCRIPTORS) // 2)
-    return Limits(most, most), Limits(most, min(MOST_CONNECTIONS, most // 2))
+    return ConnectionLimits(most, most), ConnectionLimits(most, min(MOST_CONNECTIONS, most // 2))
 
 
 def _descriptors() -> int:

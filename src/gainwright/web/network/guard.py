@@ -21,7 +21,7 @@ from gainwright.web.shown_errors import shown
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-    from gainwright.app.store import Device, Devices
+    from gainwright.app.store import Devices, PairedDevice
     from gainwright.web.network.access import NetworkAccess
 
 HEADERS = {
@@ -124,7 +124,7 @@ class Guard:
             if counted:
                 unpaired.remove(address)
 
-    async def _device(self, scope: Scope) -> Device | None:
+    async def _device(self, scope: Scope) -> PairedDevice | None:
         token = token_of(HTTPConnection(scope))
         return await asyncio.to_thread(paired_device, self.devices, token) if token else None
 

@@ -12,7 +12,7 @@ from gainwright import __version__
 from gainwright.app.practice import class_runs
 from gainwright.app.practice.class_exercises import check_result
 from gainwright.jobfile import check_chains, fingerprint
-from gainwright.model import MOST_EXERCISES, ClassExercise, ClassResult, Limits
+from gainwright.model import MOST_EXERCISES, ClassExercise, ClassResult, PracticeLimits
 from gainwright.model.class_exercise import MOST_SEED, Task
 from gainwright.report.class_table import ClassRow, LearnerTotal, class_table_csv
 from gainwright.web.background import WorkProgress
@@ -43,7 +43,7 @@ class NewExercise(BaseModel):
     jobs: list[Name] = Field(default_factory=list, max_length=MOST_EXERCISES)
     seeds: list[Seed] = Field(default_factory=list, max_length=MOST_EXERCISES)
     each: int = Field(default=3, ge=1, le=MOST_EXERCISES)
-    limits: Limits = Limits()
+    limits: PracticeLimits = PracticeLimits()
 
 
 class ExerciseGiven(BaseModel):
@@ -57,7 +57,7 @@ class ExerciseChecked(BaseModel):
 
     title: str
     tasks: list[Task]
-    limits: Limits
+    limits: PracticeLimits
     fingerprint: str
 
 
@@ -85,7 +85,7 @@ class RunShown(BaseModel):
     learner: str
     title: str
     begun: str
-    limits: Limits
+    limits: PracticeLimits
     tasks: list[TaskShown]
 
 

@@ -20,7 +20,7 @@ from gainwright.jobfile import (
     read_result,
     result_text,
 )
-from gainwright.model import Limits
+from gainwright.model import PracticeLimits
 from gainwright.quantities import read_plain_number, whole_number
 from gainwright.report.class_table import ClassRow, class_table_csv
 from gainwright.web.form_fields import Sent
@@ -70,7 +70,7 @@ def write(request: Request, site: CurrentSite, given: Sent) -> Response:
             jobs=_several(given, "job"),
             title=given.get("title", ""),
             each=_number(given, "each", 50) or 3,
-            limits=Limits(
+            limits=PracticeLimits(
                 tests=_number(given, "tests", 1000), minutes=_minutes(given), guesses=_number(given, "guesses", 100)
             ),
         )

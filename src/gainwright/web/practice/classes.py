@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.practice.class_runs import ClassRun
     from gainwright.app.practice.stored_practices import StoredPractice
-    from gainwright.model import ClassExercise, ClassResult, Limits
+    from gainwright.model import ClassExercise, ClassResult, PracticeLimits
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
@@ -35,7 +35,7 @@ def new_exercise(
     jobs: Sequence[str],
     title: str,
     each: int,
-    limits: Limits,
+    limits: PracticeLimits,
     seeds: Sequence[int] = (),
 ) -> ClassExercise:
     """Return a class exercise on examples, and on jobs of the store, of which it has the texts.
