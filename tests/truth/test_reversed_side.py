@@ -35,7 +35,7 @@ def test_in_the_bass_the_sides_add_as_pressures(diagnoser: Diagnoser, tone_hz: f
     sides = []
     for wire in of._speakers["woofer"]:
         phasor = of.observer.phasor_v(stimulus, wire[0], tuple(nodes)) * of.arriving(*wire)
-        sides.append(phasor * np.stack([of._turned(c, wire) for c in of.changes]))
+        sides.append(phasor * of._turned(wire))
     level = of._together(*sides)
     lost_db = 20 * np.log10(level[sound] / level[turned])
     ends = [-20 * np.log10((1 - r) / (1 + r)) for r in (10 ** (-n / 20) for n in NEARER_DB)]

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from gainwright.diagnose.causes import Cause
     from gainwright.diagnose.ensemble import Ensemble
     from gainwright.diagnose.observer import Observer
-    from gainwright.model import Node, Port
+    from gainwright.model import Port
     from gainwright.solve import Wire
 
     Floats = npt.NDArray[np.float64]
@@ -65,9 +65,15 @@ INSPECTED: dict[str, tuple[str, ...]] = {
 
 
 class AnswerModel(WordedAnswers):
-    """The answers that each hypothesis of an observer's ensemble gives."""
+    """The answers that each hypothesis of an observer's ensemble gives.
 
-    def __init__(self, observer: Observer) -> None:
+    Parameters
+    ----------
+    whole : the answers of the same draws of more hypotheses, and the rows of these there: what is known there isn't worked out again.
+    """
+
+    def __init__(self, observer: Observer, *, whole: tuple[AnswerModel, npt.NDArray[np.intp]] | None = None) -> None:
+        self._whole = whole
         self.observer = observer
         self.ensemble: Ensemble = observer.ensemble
         self.chain = observer.chain
@@ -75,8 +81,7 @@ class AnswerModel(WordedAnswers):
         self.leads = leads_by_name(self.chain.wiring)
         self._usual: dict[str, tuple[float, float, float]] = {}
         self._kept: dict[tuple[object, ...], Answers] = {}
-        self._noise: dict[tuple[str, Node, float], float] = {}
-        self._arriving: dict[Wire, Floats] = {}
+        self._drawn: dict[tuple[object, ...], Floats] = {}
         self._looks = [{p for cause in h for p in self._looked_at(cause)} for h in self.ensemble.hypotheses]
         links = {str(run): link_place(run) for run in self.chain.wiring.leads if self.chain.wiring.is_digital(run)}
         for looks, h in zip(self._looks, self.ensemble.hypotheses, strict=True):
@@ -106,10 +111,7 @@ class AnswerModel(WordedAnswers):
         ----------
         aspect : of a lead `resistance` or `between_conductors`, both if empty.
         """
-        key = ("check", place, aspect, running)
-        if key not in self._kept:
-            self._kept[key] = self._check(place, aspect, running=running)
-        return self._kept[key]
+        return self._answered(("check", place, aspect, running), lambda: self._check(place, aspect, running=running))
 
     def _check(self, place: str, aspect: str, *, running: bool) -> Answers:
         stage, _, what = place.rpartition(".")
@@ -251,10 +253,7 @@ class AnswerModel(WordedAnswers):
 
     def swapped(self, entry_swap: str, before: Stimulus, after: Stimulus) -> Answers:
         """Return whether a difference between the sides moves, stays, or isn't there."""
-        key = ("swap", entry_swap, before)
-        if key not in self._kept:
-            self._kept[key] = self._exchange(entry_swap, before, after)
-        return self._kept[key]
+        return self._answered(("swap", entry_swap, before), lambda: self._exchange(entry_swap, before, after))
 
     def _exchange(self, entry_swap: str, before: Stimulus, after: Stimulus) -> Answers:
         sided = self._sided_speakers(entry_swap)

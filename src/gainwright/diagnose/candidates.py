@@ -6,6 +6,7 @@ Minutes and access are common practice, no published source; a job overrides acc
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gainwright.diagnose.access import ACCESS_MINUTES, SETTLING_MINUTES, SHARED, stages_entered
@@ -350,6 +351,7 @@ class Catalogue:
                 yield Candidate("swap_leads", str(run), minutes, entry, (OFF_FIRST, LOUD, AIRBAG_DASH), path.nodes)
 
 
+@cache
 def _check(place: str) -> Check:
     return Check.model_validate({"check": place})
 

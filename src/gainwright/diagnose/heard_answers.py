@@ -6,6 +6,7 @@ Probabilities have shape (answers, hypotheses, draws or 1). Thresholds and share
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -16,13 +17,13 @@ from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, Answers, UnitAnswers
 from gainwright.solve import Alteration, Conditions
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
 
     from gainwright.diagnose.change import Change
     from gainwright.model import Node, Played, Port
-    from gainwright.solve import Wire
+    from gainwright.solve import Chain, Wire
 
     Floats = npt.NDArray[np.float64]
 
@@ -51,6 +52,8 @@ MISHEARD_MUSIC = 0.01
 """The same of music that somebody knows in this car."""
 SLIP, SLIP_MUSIC = 0.01, 0.003
 """How often a word is wrong by itself; the same of music that somebody knows, which is why they ask."""
+_GAINS: WeakKeyDictionary[Chain, dict[tuple[str, Node, float], float]] = WeakKeyDictionary()
+"""Gains from leads to nodes of chains in use: they don't depend on the hypotheses."""
 TAKEN_FOR = {
     "silent": ("faint",),
     "faint": ("silent", "normal"),
@@ -71,8 +74,8 @@ class HeardAnswers(UnitAnswers):
     _about: dict[Wire | Port, list[int]]
     _kept: dict[tuple[object, ...], Answers]
     _usual: dict[str, tuple[float, float, float]]
-    _noise: dict[tuple[str, Node, float], float]
-    _arriving: dict[Wire, Floats]
+    _whole: tuple[HeardAnswers, npt.NDArray[np.intp]] | None
+    _drawn: dict[tuple[object, ...], Floats]
 
     def _affecting(self, pairs: Sequence[Wire]) -> list[int]:
         """Return the hypotheses that affect leads or the ports at their ends."""
@@ -93,10 +96,32 @@ class HeardAnswers(UnitAnswers):
         ----------
         familiar : whether it is music as always, and distorted is only what distorts more than it always did.
         """
-        key = ("heard", speaker, stimulus, side, running, familiar)
-        if key not in self._kept:
-            self._kept[key] = self._heard_answers(speaker, stimulus, side=side, running=running, familiar=familiar)
-        return self._kept[key]
+        return self._answered(
+            ("heard", speaker, stimulus, side, running, familiar),
+            lambda: self._heard_answers(speaker, stimulus, side=side, running=running, familiar=familiar),
+        )
+
+    def _answered(self, key: tuple[object, ...], make: Callable[[], Answers]) -> Answers:
+        """Return answers that are kept here, or for the hypotheses that these are some of; else make and keep them."""
+        found = self._known(key)
+        if found is None:
+            found = make()
+        self._kept[key] = found
+        return found
+
+    def _known(self, key: tuple[object, ...]) -> Answers | None:
+        found = self._kept.get(key)
+        if found is None and self._whole is not None:
+            whole, rows = self._whole
+            theirs = whole._known(key)
+            found = None if theirs is None else Answers(theirs.labels, theirs.chance[:, rows])
+        return found
+
+    def _of_each(self, key: tuple[object, ...], make: Callable[[], Floats]) -> Floats:
+        """Return values that don't depend on what is played, shape (hypotheses, draws), made once."""
+        if key not in self._drawn:
+            self._drawn[key] = make()
+        return self._drawn[key]
 
     def usual(self, speaker: str, played: Played) -> Stimulus:
         """Return a tone that represents music at a speaker, one that its path passes: at its ordinary level, or so much lower."""
@@ -129,33 +154,29 @@ class HeardAnswers(UnitAnswers):
         loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
         usual = np.zeros(self.ensemble.draws)
         nodes = tuple(node for node, _ in pairs)
+        in_bass = np.asarray(stimulus is not None and self.ensemble.tone_hz(stimulus) < BASS_HZ)
         sides: list[npt.NDArray[np.complex128]] = []
         for node, port in pairs:
-            arriving = self.arriving(node, port)
             ends = self.chain.wiring.pair(port)
-            if ends is not None and node != ends[0]:
+            if (ends is not None and node != ends[0]) or not (side in ("both", port.side) or port.side == "mono"):
                 continue
-            if side in ("both", port.side) or port.side == "mono":
-                if stimulus is not None:
-                    volts, bent = self.observer.level_v(stimulus, node, nodes)
-                    volts = volts * arriving if ends is None else self._across(stimulus, ends, port, nodes)
-                    usual = np.maximum(usual, self._usual_v(stimulus, node, ends, nodes))
-                    louder = volts > loudest
-                    loudest = np.where(louder, volts, loudest)
-                    before = MORE_BENT * self.observer.usual_thd(stimulus, node, nodes) if familiar else 0.0
-                    bent = np.nan_to_num(bent)
-                    thd = np.where(louder, np.where(bent > before, bent, 0.0), thd)
-                    if ends is None:
-                        phasor = self.observer.phasor_v(stimulus, node, nodes) * arriving
-                        sides.append(phasor * np.stack([self._turned(c, (node, port)) for c in self.changes]))
-                hum = np.maximum(
-                    hum,
-                    np.hypot(self._hum_v("hum", node), self._engine_v(node) * (running and not familiar)) * arriving,
-                )
-                whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
-        if stimulus is not None and len(sides) == 2:
-            in_bass = np.asarray(self.ensemble.tone_hz(stimulus) < BASS_HZ)
-            loudest = np.where(in_bass, self._together(*sides), loudest) if np.any(in_bass) else loudest
+            arriving = self.arriving(node, port)
+            if stimulus is not None:
+                volts, bent = self.observer.level_v(stimulus, node, nodes)
+                volts = volts * arriving if ends is None else self._across(stimulus, ends, port, nodes)
+                usual = np.maximum(usual, self._usual_v(stimulus, node, ends, nodes))
+                louder = volts > loudest
+                loudest = np.where(louder, volts, loudest)
+                before = MORE_BENT * self.observer.usual_thd(stimulus, node, nodes) if familiar else 0.0
+                bent = np.nan_to_num(bent)
+                thd = np.where(louder, np.where(bent > before, bent, 0.0), thd)
+                if ends is None and np.any(in_bass):
+                    sides.append(self.observer.phasor_v(stimulus, node, nodes) * arriving * self._turned((node, port)))
+            engine = self._engine_v(node) if running and not familiar else 0.0
+            hum = np.maximum(hum, np.hypot(self._noise_v("hum", node), engine) * arriving)
+            whine = np.maximum(whine, self._noise_v("whine", node) * arriving * running)
+        if len(sides) == 2:
+            loudest = np.where(in_bass, self._together(*sides), loudest)
         for i, c in enumerate(self.changes):
             for port in (port for _, port in pairs if side in ("both", port.side) or port.side == "mono"):
                 thd[i] = np.maximum(thd[i], c.damaged.get(port, 0.0))
@@ -176,9 +197,16 @@ class HeardAnswers(UnitAnswers):
         """Return the volts that move the cone in a sound chain, those of both ends of a strapped pair together."""
         return sum(np.asarray(self.observer.usual_v(stimulus, end, nodes)) for end in ends or (node,))  # type: ignore[return-value]
 
-    def _turned(self, change: Change, wire: Wire) -> Floats:
-        """Return -1 where a speaker's own lead is reversed, 1 elsewhere, shape (draws,)."""
-        return np.broadcast_to(np.asarray(change.sign.get(wire, 1.0)), (self.ensemble.draws,))
+    def _turned(self, wire: Wire) -> Floats:
+        """Return -1 where a speaker's own lead is reversed, 1 elsewhere, shape (hypotheses, draws)."""
+        return self._of_each(("turned", wire), lambda: self._turned_of(wire))
+
+    def _turned_of(self, wire: Wire) -> Floats:
+        found = np.ones((len(self.changes), self.ensemble.draws))
+        for i, change in enumerate(self.changes):
+            if wire in change.sign:
+                found[i] = change.sign[wire]
+        return found
 
     def _together(self, left: npt.NDArray[Any], right: npt.NDArray[Any]) -> Floats:
         """Return the level of two sides in the bass, where their pressures add at the seat; one of them is nearer.
@@ -201,9 +229,7 @@ class HeardAnswers(UnitAnswers):
 
     def arriving(self, node: Node, port: Port) -> Floats:
         """Return the share of a node's voltage that moves the cone at the end of a lead, shape (hypotheses, draws)."""
-        if (node, port) not in self._arriving:
-            self._arriving[node, port] = self._moving(node, port)
-        return self._arriving[node, port]
+        return self._of_each(("arriving", node, port), lambda: self._moving(node, port))
 
     def _moving(self, node: Node, port: Port) -> Floats:
         speaker_ohm = self.chain.nominal()[f"{port.stage}.impedance"]
@@ -222,8 +248,11 @@ class HeardAnswers(UnitAnswers):
             found[i] = works * (behind - lead_ohm + before) / behind / at_short
         return found
 
-    def _hum_v(self, kind: str, node: Node) -> Floats:
+    def _noise_v(self, kind: str, node: Node) -> Floats:
         """Return hum or whine at a node, volts rms, shape (hypotheses, draws)."""
+        return self._of_each((kind, node), lambda: self._noise_of(kind, node))
+
+    def _noise_of(self, kind: str, node: Node) -> Floats:
         found = np.zeros((len(self.changes), self.ensemble.draws))
         for i, change in enumerate(self.changes):
             for lead, volts in getattr(change, kind).items():
@@ -231,13 +260,19 @@ class HeardAnswers(UnitAnswers):
         return found
 
     def _engine_v(self, node: Node) -> Floats:
-        """Return what sources with noise cancelling play at a node while the engine idles, volts rms, as `_hum_v`."""
+        """Return what sources with noise cancelling play at a node while the engine idles, volts rms, as `_noise_v`."""
+        return self._of_each(("engine", node), lambda: self._engine_of(node))
+
+    def _engine_of(self, node: Node) -> Floats:
         found = np.zeros((len(self.changes), self.ensemble.draws))
-        passing = [self._passes(change, node) for change in self.changes]
-        for run in self.chain.wiring.leads:
-            level = self.ensemble.values.get(f"{run.source_stage}.factory.cancelling_level")
-            if level is not None:
-                found = np.hypot(found, level * self._gain(str(run), node, ENGINE_HZ) * np.array(passing)[:, None])
+        drawn, leads = self.ensemble.values, self.chain.wiring.leads
+        levels = {run: drawn.get(f"{run.source_stage}.factory.cancelling_level", 0.0) for run in leads}
+        levels = {run: level for run, level in levels.items() if np.any(level)}
+        if not levels:
+            return found
+        passing = np.array([[self._passes(change, node)] for change in self.changes])
+        for run, level in levels.items():
+            found = np.hypot(found, level * self._gain(str(run), node, ENGINE_HZ) * passing)
         return found
 
     def _passes(self, change: Change, node: Node) -> float:
@@ -249,19 +284,21 @@ class HeardAnswers(UnitAnswers):
 
     def _gain(self, lead: str, node: Node, tone_hz: float) -> float:
         """Return the gain from a lead to a node, with all numbers at their nominal values and far below any ceiling."""
-        key = (lead, node, tone_hz)
-        if key not in self._noise:
+        known, key = _GAINS.setdefault(self.chain, {}), (lead, node, tone_hz)
+        if key not in known:
             ports = {port for _, port in self.leads[lead]}
             fed = dict.fromkeys(self.chain.wiring.feeds, 0.0) | dict.fromkeys(ports, 1.0)
             alter = Alteration(fed_v=fed)
             if ("output", node) not in self.chain.needed([node], alter) or not self._reaches(ports, node):
-                self._noise[key] = 0.0
+                known[key] = 0.0
             else:
                 solved = self.chain.solve(
-                    Conditions(tone_hz, -60.0, alter=Alteration(fed_v=dict.fromkeys(ports, 1.0))), targets=[node]
+                    Conditions(tone_hz, -60.0, alter=Alteration(fed_v=dict.fromkeys(ports, 1.0))),
+                    targets=[node],
+                    margins=False,
                 )
-                self._noise[key] = float(solved.rms_v[0, solved.index(node)]) * 1e3
-        return self._noise[key]
+                known[key] = float(solved.rms_v[0, solved.index(node)]) * 1e3
+        return known[key]
 
     def _reaches(self, ports: set[Port], node: Node) -> bool:
         keys = self.chain.needed([node])

@@ -68,7 +68,8 @@ class KeptPools:
             model = build(tuple(hypotheses), draws, seed)
         else:
             others = containing[0].answer_model
-            model = AnswerModel(Observer(others.ensemble.of_some(containing[1]), others.observer.instruments))
+            some = Observer(others.ensemble.of_some(containing[1]), others.observer.instruments)
+            model = AnswerModel(some, whole=(others, containing[1]))
         self._pools[draws, seed, tuple(hypotheses)] = found = Pool(model)
         while len(self._pools) > MOST_POOLS:
             self._pools.popitem(last=False)

@@ -15,6 +15,8 @@ from gainwright.solve import PREFERRED_HZ, Conditions, set_up_tone_hz, tone_limi
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    import numpy.typing as npt
+
     from gainwright.model import Entry, Instrument, Job, Node, Path
     from gainwright.solve import Chain
 
@@ -24,6 +26,8 @@ BELOW_SET_UP_DB = 3.0
 """Half of the power used for set-up, so that a healthy chain stays clean (common practice, no published source)."""
 _KNOWN: WeakKeyDictionary[Chain, dict[tuple[Any, ...], PlayedPath]] = WeakKeyDictionary()
 """Paths of chains in use, by what they depend on: they are asked for with every entry."""
+_REACHED_V: WeakKeyDictionary[Chain, dict[tuple[tuple[Node, ...], float], float]] = WeakKeyDictionary()
+"""What tones give at nodes of chains in use, volts: most are asked for again when another is played."""
 LOWER_DB = 10.0
 """Listening again so much lower tells a chain that clips from a damaged speaker; nothing else is played so."""
 MUSIC_HZ = (40.0, 8000.0)
@@ -125,6 +129,17 @@ def _moved_before(stages: set[str], settings: Mapping[str, str], job: Job) -> tu
     )
 
 
+def _reached_v(chain: Chain, ends: tuple[Node, ...], tones: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the volts at the first of some nodes with each of some tones, far below any ceiling; each is solved once."""
+    known = _REACHED_V.setdefault(chain, {})
+    new = np.array([tone for tone in tones if (ends, float(tone)) not in known])
+    if len(new):
+        solved = chain.solve(Conditions(new, LINEAR_DBFS), targets=ends, margins=False)
+        volts = solved.rms_v[:, solved.index(ends[0])]
+        known.update({(ends, float(tone)): float(v) for tone, v in zip(new, volts, strict=True)})
+    return np.array([known[ends, float(tone)] for tone in tones])
+
+
 def _tone_hz(
     way: Path,
     ends: tuple[Node, ...],
@@ -139,8 +154,7 @@ def _tone_hz(
     asked = way.asked_tone_hz(chain.job)
     first = [*dict.fromkeys([*used_hz, *([] if asked is None else [asked])])]
     tones = np.array([*first, *PREFERRED_HZ])
-    solved = chain.solve(Conditions(tones, LINEAR_DBFS), targets=ends)
-    reached = solved.rms_v[:, solved.index(ends[0])]
+    reached = _reached_v(chain, ends, tones)
     good = reached >= np.max(reached) * 10 ** (-LOSS_DB / 20)
     kept = [tone for tone, passes in zip(first, good, strict=False) if passes]
     passing = [tone for tone, passes in zip(PREFERRED_HZ, good[len(first) :], strict=True) if passes]

@@ -193,7 +193,7 @@ class WordedAnswers(HeardAnswers):
         sides = []
         for wire in self._speakers[speaker][:2]:
             phasor = self.observer.phasor_v(stimulus, wire[0], nodes) * self.arriving(*wire)
-            sides.append(phasor * np.stack([self._turned(c, wire) for c in self.changes]))
+            sides.append(phasor * self._turned(wire))
         before, after = self._together(sides[0], sides[1]), self._together(sides[0], -sides[1])
         change_db = 20 * np.log10((after + 1e-3) / (before + 1e-3))
         which = np.where(change_db < -HEARD_DB, 0, np.where(change_db > HEARD_DB, 1, 2))

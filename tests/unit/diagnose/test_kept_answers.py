@@ -1,0 +1,36 @@
+"""Answers for some of the hypotheses are taken from those of more, and are the same as worked out for them alone."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gainwright.diagnose import Diagnoser
+from gainwright.diagnose.answers import AnswerModel
+from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.observer import Observer
+from gainwright.jobfile import example_text, read_job_text
+
+PLACES = ("amp_sub.power_lamp", "lead:amp_sub-sub", "sub.cone", "amp_sub.settings")
+TONE = Stimulus(50.0, -8.0)
+
+
+def test_what_is_known_of_more_hypotheses_is_not_worked_out_again_and_is_the_same() -> None:
+    """A check, a word on a sound and an exchange of sides: by the rows of what was kept, and by the few alone."""
+    of = Diagnoser(read_job_text(example_text("two_way_and_sub")).job, draws=16).rough
+    rows = np.arange(3, len(of.changes), 17)
+    swaps = [name for name in of.leads if len(of.leads[name]) > 1][:1]
+
+    def answers(model: AnswerModel) -> list[np.ndarray]:
+        checks = [model.check(place).chance for place in PLACES]
+        heard = [model.heard("woofer", TONE).chance, model.heard("sub", None).chance]
+        return [*checks, *heard, *(model.swapped(name, TONE, TONE).chance for name in swaps)]
+
+    asked_before = answers(of)
+    some = Observer(of.ensemble.of_some(rows), of.observer.instruments)
+    kept, alone = AnswerModel(some, whole=(of, rows)), AnswerModel(some)
+    solved = of.ensemble.solutions
+    for before, mine, other in zip(asked_before, answers(kept), answers(alone), strict=True):
+        np.testing.assert_array_equal(mine, other)
+        assert mine.shape[1] == len(rows) < before.shape[1]
+    assert not kept._drawn  # nothing was worked out for the few
+    assert of.ensemble.solutions == solved
