@@ -1,4 +1,4 @@
-"""The date where the work is done."""
+"""Dates in the time zone of this machine."""
 
 from __future__ import annotations
 

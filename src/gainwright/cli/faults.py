@@ -90,8 +90,8 @@ def _without_case(
     from gainwright.jobfile import read_entry, read_evidence
 
     if evidence is not None or as_json:
-        told = complaint_entries(complaint, read.job) if complaint else []
-        entries = [read_entry(entry, read.job) for entry in told]
+        complained = complaint_entries(complaint, read.job) if complaint else []
+        entries = [read_entry(entry, read.job) for entry in complained]
         entries += () if evidence is None else read_evidence(evidence, read.job)
         return run(read.job, entries, unreachable=cant_reach, counted=counted)
     dialogue = begin_dialogue(read.text, read.job.title, counted=counted)

@@ -117,7 +117,7 @@ def _compare(
 
 
 def _review(say: Callable[[str], None], practice: Practice) -> None:
-    """Print what each result told, and the levels before and after the repair."""
+    """Print what each result showed, and the levels before and after the repair."""
     from gainwright.app.practice.stored_practices import review_practice
     from gainwright.model import the_place
     from gainwright.report.practice_review import told_words
@@ -125,15 +125,15 @@ def _review(say: Callable[[str], None], practice: Practice) -> None:
 
     review = review_practice(practice, len(practice.steps))
     lines = ["", "Why"] if review.told else []
-    for step, told in zip(practice.steps, review.told, strict=True):
-        truth = (told.truth_before, told.truth_after)
+    for step, explained in zip(practice.steps, review.told, strict=True):
+        truth = (explained.truth_before, explained.truth_after)
         words = told_words(
             practice.job,
-            ruled_out=told.ruled_out,
-            leading=told.leading,
-            share=told.share,
+            ruled_out=explained.ruled_out,
+            leading=explained.leading,
+            share=explained.share,
             truth=truth,
-            moved=told.moved,
+            moved=explained.moved,
         )
         lines += [f"  {step.found}", f"    {words}"]
     levels = review.levels

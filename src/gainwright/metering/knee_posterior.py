@@ -314,8 +314,8 @@ def outlier_weights(models: CurveFits, data: Readings) -> Floats:
     lower = whitening(data, slope[None], over[None], x, [(MIDDLE_NOISE[0], 0.0)])[0, 0]
     inverse = lower.T @ lower
     jacobian = np.concatenate([np.ones((len(data.s), 1)), grid.part[0, :, 0] * slope[:, None]], axis=1)
-    told = jacobian.T @ inverse @ jacobian + np.diag(grid.precision[0, 0] + 1e-9)
-    free = inverse - inverse @ jacobian @ np.linalg.solve(told, jacobian.T @ inverse)
+    information = jacobian.T @ inverse @ jacobian + np.diag(grid.precision[0, 0] + 1e-9)
+    free = inverse - inverse @ jacobian @ np.linalg.solve(information, jacobian.T @ inverse)
     alone = np.maximum(np.diag(free), 1e-12)
     # the others count with their weights, and each one's own distance with the noise of a good reading
     variance = 1 / alone + data.noise_db**2 * (1 - 1 / data.weights)

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 SILENCE_DBFS = -90.0
 OFFSET_DBFS = -60.0
-"""A silent channel with a larger constant offset than this is told as that."""
+"""A silent channel with a larger constant offset than this is reported as that."""
 EVEN_SHARE, EVEN_SECONDS = 0.3, 1.0
 """A tone is steady for this share of the loud part, or for this long; music isn't."""
 LEAST_SECONDS = 0.1
@@ -178,7 +178,7 @@ def _certainly_unclipped(split: Lines, frequency_hz: float, rate_hz: float) -> b
 
 
 def _too_short(count: int, rate_hz: int) -> tuple[str, str] | None:
-    """Return verdict and reason of a recording in which nothing could be told apart."""
+    """Return verdict and reason of a recording in which nothing could be distinguished."""
     if count >= LEAST_SECONDS * rate_hz:
         return None
     return "too_short", say(

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 ENOUGH_DB, PLENTY_DB = 6.0, 20.0
 """How far a filter left open reads outside the interval: enough for a meter to be preferred, and more needs nobody."""
 LEAST_DB = 1.0
-"""A filter left open that reads less than this outside the interval isn't told (common practice, no published source)."""
+"""A filter left open that reads less than this outside the interval isn't reported (common practice, no published source)."""
 BELOW_FULL_SCALE_DB = 3.0
 """Proofs are played at least so far below full scale, so that no stage before the filter distorts."""
 METER_FROM_HZ = 40.0
@@ -80,8 +80,8 @@ def proofs(context: PlanContext, settled: Sequence[Settled]) -> Iterator[Step | 
             if found is not None and (control not in best or found.rank > best[control].rank):
                 best[control] = found
     order = [s.end.stage for s in settled]
-    told = [p for p in best.values() if p.outside_db >= LEAST_DB]
-    for proof in sorted(told, key=lambda p: order.index(p.settled.end.stage)):
+    outside = [p for p in best.values() if p.outside_db >= LEAST_DB]
+    for proof in sorted(outside, key=lambda p: order.index(p.settled.end.stage)):
         yield _step(context, proof)
     for control in context.moved_filters:
         if control not in best or best[control].outside_db < LEAST_DB:

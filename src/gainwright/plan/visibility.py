@@ -132,7 +132,7 @@ def _too_low(view: View, at_limit: Solution) -> list[Doubt]:
 def _least_shown_v(indicator: Indicator, tone_hz: float) -> float:
     """Return the least voltage at which an indicator shows a tone at all; 0 if none of its marks does that.
 
-    Distortion of a weaker tone can't be told from no distortion.
+    Distortion of a weaker tone can't be distinguished from none.
     """
     marks = indicator.signal_marks.values()
     return min((m.threshold.nominal if m.passes(tone_hz) else math.inf for m in marks), default=0.0)

@@ -88,7 +88,7 @@ class SpeakerResult:
     travel_bound_mm : a sine at the ceiling at the frequency that moves it most.
     bound_hz : that frequency.
     xmax_mm : its linear travel, None if unknown.
-    missing : keys of the job without which its travel can't be told.
+    missing : keys of the job without which its travel can't be computed.
     nominal_ohm : nominal impedance of one unit as its coils are wired.
     lowest_ohm, lowest_hz : the least of its impedance and where; None where the job doesn't give its DC resistance.
     """

@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from gainwright.power.result import SpeakerResult
 
 HOT_SHARE = 0.5
-"""Share of what a coil stands from which its heat is told of (common practice, no published source)."""
+"""Share of what a coil stands from which its heat is reported (common practice, no published source)."""
 
 
 def speaker_findings(job: Job, speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFinding]:
-    """Yield the speakers that the music may burn or bottom, that are less than rated, and those of which nothing can be told."""
+    """Yield the speakers that the music may burn or bottom, that are less than rated, and those of which nothing is known."""
     for s in speakers:
         if s.lowest_ohm is not None and s.lowest_ohm < LOWEST_SHARE * s.nominal_ohm:
             yield _low_impedance(job, s, s.lowest_ohm)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from gainwright.solve import Levels, NodeLevel, PathLevels
 
 CLIPS_DB = 0.005
-"""A level that passes its ceiling by less is told as at the ceiling."""
+"""A level that passes its ceiling by less is shown as at the ceiling."""
 
 
 @dataclass(frozen=True, slots=True)

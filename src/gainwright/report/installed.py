@@ -52,7 +52,7 @@ SETTINGS = {
     "True": say("on"),
 }
 USUAL = ("False", "normal")
-"""Settings that nobody needs to be told."""
+"""Settings that go without saying."""
 SHAPES = {"linkwitz-riley": "Linkwitz-Riley", "butterworth": "Butterworth", "bessel": "Bessel"}
 
 

@@ -68,7 +68,7 @@ def speaker_table(result: MusicResult) -> tuple[tuple[str, ...], list[tuple[str,
 
 
 def speaker_notes(result: MusicResult) -> list[str]:
-    """Return what the figures of the speakers rest on, and what can't be told of which."""
+    """Return what the figures of the speakers rest on, and of which something is unknown."""
     found = []
     if any(s.coil_percent is not None for s in result.speakers):
         found.append(

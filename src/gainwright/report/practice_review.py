@@ -1,4 +1,4 @@
-"""The review of a practice in words and charts: what each result told, the corridor before and after the repair."""
+"""The review of a practice in words and charts: what each result showed, the corridor before and after the repair."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gainwright.solve import NodeLevel, PathLevels
 
 NOTHING_NEW = 0.03
-"""A result that moves less probability told nothing."""
+"""A result that moves less probability showed nothing."""
 NAMED = 3
 
 
@@ -32,7 +32,7 @@ def told_words(
     truth: tuple[float, float],
     moved: float,
 ) -> str:
-    """Return what a result told: what it ruled out, what it points to, and what became of the true cause's probability.
+    """Return what a result showed: what it ruled out, what it points to, and what became of the true cause's probability.
 
     Parameters
     ----------

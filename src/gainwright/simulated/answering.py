@@ -48,8 +48,8 @@ BELOW_SET_UP_DB = 3.0
 def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
     """Return an entry's mapping with its result read from the rig; the state of the rig isn't changed."""
     given = as_mapping(entry)
-    told = zlib.crc32(repr(sorted(given.items(), key=str)).encode())
-    rig.there = bool(np.random.default_rng([rig.seed, told]).random() < THERE)
+    digest = zlib.crc32(repr(sorted(given.items(), key=str)).encode())
+    rig.there = bool(np.random.default_rng([rig.seed, digest]).random() < THERE)
     if isinstance(entry, Reading):
         return given | _played(rig, entry, lambda: _reading(rig, entry))
     if isinstance(entry, HeardSpeaker):

@@ -71,7 +71,7 @@ def in_language(value: Any) -> Any:
     return _now.get().translate(value) if isinstance(value, Text) else value
 
 
-def said(template: str, /, **parts: Any) -> str:
+def translated(template: str, /, **parts: Any) -> str:
     """Return a sentence of a template in the page's language; parts may be markup, all else is escaped later."""
     if isinstance(template, Text) and not parts:
         return _now.get().translate(template)
@@ -84,14 +84,14 @@ def _part(part: Any) -> Any:
     return part if hasattr(part, "__html__") else _now.get().translate(say("{a}", a=part))
 
 
-def said_list(texts: Sequence[str]) -> str:
+def translated_list(texts: Sequence[str]) -> str:
     """Return texts in the page's language, separated by semicolons."""
     return "; ".join(str(in_language(text)) for text in texts)
 
 
-def counted(number: int, one: str, more: str = "") -> str:
+def number_of(number: int, one: str, more: str = "") -> str:
     """Return a number with its noun in the page's language: `1 test`, `2 tests`, `3 entries`."""
-    return said("{number} " + (one if number == 1 else more or one + "s"), number=number)
+    return translated("{number} " + (one if number == 1 else more or one + "s"), number=number)
 
 
 @functools.cache

@@ -14,7 +14,15 @@ from gainwright import __version__
 from gainwright.errors import GainwrightError
 from gainwright.texts import say, sentence
 from gainwright.web.network.access import THIS_COMPUTER
-from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said, said_list
+from gainwright.web.page_language import (
+    in_language,
+    language_of,
+    number_of,
+    page_language,
+    page_words,
+    translated,
+    translated_list,
+)
 from gainwright.web.shown_errors import BUSY, RETRY_LATER, shown, status_of
 from gainwright.web.static_files import address
 
@@ -37,12 +45,12 @@ def environment() -> Environment:
         finalize=in_language,
     )
     made.filters["when"] = when
-    made.filters["counted"] = counted
-    made.filters["said_list"] = said_list
+    made.filters["counted"] = number_of
+    made.filters["said_list"] = translated_list
     made.filters["sentence"] = sentence
     made.globals["version"] = __version__
     made.globals["static"] = address()
-    made.globals["say"] = said
+    made.globals["say"] = translated
     made.globals["new_key"] = new_key
     return made
 

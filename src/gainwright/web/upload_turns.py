@@ -1,4 +1,4 @@
-"""Uploads of sound are decoded and measured one at a time; a few wait, and the rest are told when to come again."""
+"""Uploads of sound are decoded and measured one at a time; a few wait; to the rest the answer says when to try again."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from indicators import with_lamp
 from gainwright.app.practice.caller import caller_words
 from gainwright.app.practice.class_exercises import Replay
 from gainwright.app.practice.practice import practise, with_gains_set
-from gainwright.app.practice.review import PracticeReview, repaired_levels, results_told
+from gainwright.app.practice.review import PracticeReview, explain_results, repaired_levels
 from gainwright.app.practice.stored_practices import review_practice
 from gainwright.cli.practice import run_exercise
 from gainwright.diagnose import Diagnoser
@@ -110,7 +110,7 @@ def test_the_review_says_what_each_result_told(diagnoser: Diagnoser) -> None:
 def test_a_result_that_tells_nothing_is_called_so(diagnoser: Diagnoser) -> None:
     """The same entry once more moves little; the words say so, and else name what was ruled out and what leads."""
     entries = [read_entry({"heard": "sub", "is": "silent"}, JOB)]
-    again = results_told(
+    again = explain_results(
         diagnoser,
         entries,
         [read_entry({"heard": "sub", "is": "silent", "note": "again"}, JOB)],

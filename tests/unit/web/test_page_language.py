@@ -1,4 +1,4 @@
-"""The language of a page: by hand or by the browser, with every text escaped, in templates, scripts and counted nouns."""
+"""The language of a page: by hand or by the browser, with every text escaped, in templates, scripts and number_of nouns."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from gainwright.report import languages as of_papers
 from gainwright.texts import say
 from gainwright.web.page_language import (
     choose,
-    counted,
     language_of,
+    number_of,
     page_language,
-    said,
     script_texts,
+    translated,
     words_of_scripts,
 )
 from gainwright.web.rendering import environment
@@ -66,10 +66,10 @@ def test_template_prints_the_page_s_language() -> None:
 def test_markup_within_a_sentence() -> None:
     """A part that is markup stays so; all other parts are escaped."""
     with page_language("de"):
-        sentence = said("{number} tests", number=Markup("<b>3</b>"))
+        sentence = translated("{number} tests", number=Markup("<b>3</b>"))
         assert sentence == Markup("<b>3</b> Prüfungen")
-        assert said("{a}", a=Markup("<i>") + "<script>") == "<i>&lt;script&gt;"
-        assert counted(1, "entry", "entries") == "1 Eintrag"
+        assert translated("{a}", a=Markup("<i>") + "<script>") == "<i>&lt;script&gt;"
+        assert number_of(1, "entry", "entries") == "1 Eintrag"
 
 
 def test_scripts_have_their_words() -> None:
@@ -108,9 +108,9 @@ def test_third_language_needs_one_file(tmp_path: Path, monkeypatch: pytest.Monke
         assert of_papers.languages() == {"en": "English", "fr": "Français"}
         assert language_of(request("fr")) == "fr"
         with page_language("fr"):
-            assert counted(2, "test") == "2 essais"
-            assert said("{number} tests", number="1.5") == "1,5 essais"
-            assert said("Papers") == "Papers"
+            assert number_of(2, "test") == "2 essais"
+            assert translated("{number} tests", number="1.5") == "1,5 essais"
+            assert translated("Papers") == "Papers"
     finally:
         monkeypatch.undo()
         of_papers.languages.cache_clear()

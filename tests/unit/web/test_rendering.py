@@ -6,7 +6,7 @@ import pytest
 from starlette.responses import PlainTextResponse
 
 from gainwright.errors import CallError
-from gainwright.web.page_language import counted
+from gainwright.web.page_language import number_of
 from gainwright.web.rendering import done_or_shown
 
 
@@ -22,7 +22,7 @@ from gainwright.web.rendering import done_or_shown
 )
 def test_noun_agrees_with_its_number(number: int, one: str, more: str, words: str) -> None:
     """Singular for one, plural for none and several."""
-    assert counted(number, one, more) == words
+    assert number_of(number, one, more) == words
 
 
 def test_form_redirects_or_shows_its_error() -> None:

@@ -107,7 +107,7 @@ def _job_problem(connection: sa.Connection, job: Values) -> str:
     if current is None:
         return "has no text"
     if "digest" in job and not is_whole(version, current):
-        return ""  # it is told of the version
+        return ""  # it is reported of the version
     try:
         _one_of(job["shelf"], JobState)
         read_job_text(current.text)

@@ -76,7 +76,7 @@ def _lost(content: bytes) -> int:
     sound = ours & (_checksums(words, before) == heads[:, 4:6]).all(axis=1)
     head = np.frombuffer(content, order, 6).astype(np.uint32)[:, None]
     header_sound = (_checksums(head, np.zeros((1, 2), np.uint32)) == first).all()
-    if not header_sound:  # what belongs together is told by the first frame
+    if not header_sound:  # the first frame says what belongs together
         ours, sound[0] = (heads[:, 2:4] == heads[0, 2:4]).all(axis=1), False
     bad = int(np.argmin(sound)) if not sound.all() else count
     return int(np.count_nonzero(ours[bad:] & (heads[bad:, 1] > 0)))

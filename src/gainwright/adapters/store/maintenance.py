@@ -69,8 +69,8 @@ class StoreMaintenance:
             beside = backups_beside(database)
             lost = 0 if database.file is None else lost_transactions(database.file)
         found = only_reading(self.where, lambda database: check(database, (*backups, *beside)))
-        told = (f"the log beside it is damaged: the last {lost} changes can't be read",) if lost else ()
-        return replace(found, wrong=(*told, *found.wrong))
+        in_log = (f"the log beside it is damaged: the last {lost} changes can't be read",) if lost else ()
+        return replace(found, wrong=(*in_log, *found.wrong))
 
     def _existing(self) -> Database:
         database = Database(self.where)

@@ -144,16 +144,16 @@ def _knob_words(job: Job, place: str) -> str:
     return sentence(control_words(job, f"{stage}.remote_level"))
 
 
-def told_entries(said: str, chosen: Chosen | None, job: Job) -> list[dict[str, Any]]:
+def entries_of_complaint(said: str, chosen: Chosen | None, job: Job) -> list[dict[str, Any]]:
     """Return the entries of a complaint, in a sentence or chosen; none without either.
 
     Raises
     ------
     CallError : the sentence doesn't tell which speakers sound how, or see `chosen_entries`.
     """
-    told = complaint_entries(said, job) if said.strip() else []
+    worded = complaint_entries(said, job) if said.strip() else []
     more = [] if chosen is None else chosen_entries(chosen, job)
-    return [*told, *(entry for entry in more if entry not in told)]
+    return [*worded, *(entry for entry in more if entry not in worded)]
 
 
 def chosen_entries(chosen: Chosen, job: Job) -> list[dict[str, Any]]:

@@ -97,7 +97,7 @@ def complaint_entries(text: str, job: Job) -> list[dict[str, Any]]:
 
 
 def is_complaint(text: str) -> bool:
-    """Return whether a line can be a complaint: a sentence, neither one word nor that somebody doesn't know."""
+    """Return whether a line can be a complaint: a sentence, neither a single word nor an "I don't know"."""
     return len(text.split()) > 1 and said_instead(text) != DONT_KNOW
 
 
@@ -129,7 +129,7 @@ def _told(plain: str, job: Job, *, goes: bool) -> tuple[dict[Pair, str], list[st
 
 
 def _word(clause: str, *, goes: bool) -> str:
-    """Return how it sounds; what is told to come and go is silent at times if nothing else is told."""
+    """Return how it sounds; what comes and goes is silent at times if nothing else is said."""
     word = heard_word(re.sub(_GOES, " ", clause))
     return "silent" if goes and word not in WRONG and re.search(_GOES, clause) else word
 
@@ -161,7 +161,7 @@ def _speakers(job: Job) -> dict[str, str]:
 
 
 def _named(clause: str, speakers: dict[str, str], before: Iterable[Pair], job: Job) -> list[Pair]:
-    """Return the speakers, or sides of them, that a clause names; `before` those that were told of already."""
+    """Return the speakers, or sides of them, that a clause names; `before` those that were named already."""
     from gainwright.jobfile.starting.leads import role_of
 
     if re.search(rf"\b(?:{_REST})", clause):

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import indicator_marks, with_result
-from gainwright.app.cases.complaint_choices import told_entries
+from gainwright.app.cases.complaint_choices import entries_of_complaint
 from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.endings import Ending, closure_of
 from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, said_instead
@@ -183,7 +183,7 @@ class Dialogue:
         ------
         CallError : it doesn't tell which speakers sound how, or an answer is missing or unknown.
         """
-        for entry in told_entries(said, chosen, self.diagnoser.job):
+        for entry in entries_of_complaint(said, chosen, self.diagnoser.job):
             self.add(entry)
 
     def note_belief(self, diagnosis: Diagnosis) -> None:

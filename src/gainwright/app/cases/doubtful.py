@@ -31,7 +31,7 @@ def doubt_about_answer(
 
     Raises
     ------
-    JobError : the entry is none of this job.
+    JobError : the entry doesn't fit this job.
     """
     from gainwright.diagnose import usual_reading
     from gainwright.jobfile import read_entry

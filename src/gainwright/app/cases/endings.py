@@ -34,7 +34,7 @@ class Ending:
 
 
 def closure_of(ending: Ending, *, on: str = "") -> Closure:
-    """Return what is stored of an ending; what doesn't belong to its outcome is left out.
+    """Return an ending as it is stored; fields that don't belong to its outcome are left out.
 
     Raises
     ------

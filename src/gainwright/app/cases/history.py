@@ -53,7 +53,7 @@ class WrongLine:
 
     @property
     def text(self) -> str:
-        """Both as a sentence that can be translated."""
+        """The line and the reason as a sentence that can be translated."""
         return say("line {number}: {why}", number=self.line, why=self.why)
 
     def __str__(self) -> str:
@@ -67,7 +67,7 @@ class HistoryError(CallError):
 
     @classmethod
     def of(cls, lines: list[WrongLine]) -> HistoryError:
-        """Return the error of some wrong lines."""
+        """Return the error that lists some wrong lines."""
         what = joined([line.text for line in lines[:SHOWN]], by="{a}; {b}")
         if len(lines) > SHOWN:
             what = say("{listed} ... and {number} more", listed=what, number=len(lines) - SHOWN)

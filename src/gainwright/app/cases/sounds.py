@@ -1,4 +1,4 @@
-"""What a complaint tells of speakers and knobs, however it was told, and the entries that it makes."""
+"""What a complaint tells of speakers and knobs, however it was worded, and the entries that it makes."""
 
 from __future__ import annotations
 
@@ -24,11 +24,11 @@ class Sound:
     ----------
     side : empty for both.
     word : as evidence has it.
-    volume : step from which it is so; empty where none was told.
-    softly : of what is distorted, whether it is `clean` or the `same` when played softly; empty where it wasn't told.
-    engine : of noise, whether it is there only with the engine `running`, or `always`; empty where it wasn't told.
+    volume : step from which it is so; empty where none was given.
+    softly : of what is distorted, whether it is `clean` or the `same` when played softly; empty where it isn't known.
+    engine : of noise, whether it is there only with the engine `running`, or `always`; empty where it isn't known.
     goes : whether it is so at times only.
-    provoked : what brings it then, a word of the check `provoked`; empty where it wasn't told.
+    provoked : what brings it then, a word of the check `provoked`; empty where it isn't known.
     """
 
     speaker: str
@@ -42,7 +42,7 @@ class Sound:
 
 
 def entries_of(sounds: Sequence[Sound], job: Job, *, idle: Iterable[str] = ()) -> list[dict[str, Any]]:
-    """Return the entries of what was told, each once.
+    """Return the entries of the sounds, each once.
 
     Parameters
     ----------
@@ -85,9 +85,9 @@ def has_sides(job: Job, speaker: str) -> bool:
     return len({port.side for port in resolve(job).ports(speaker)}) > 1
 
 
-def rest_of(told: Iterable[tuple[str, str]], job: Job) -> list[tuple[str, str]]:
-    """Return the speakers that weren't told of, and of those told of on one side the other; each as (speaker, side)."""
-    known = set(told)
+def rest_of(mentioned: Iterable[tuple[str, str]], job: Job) -> list[tuple[str, str]]:
+    """Return the speakers that aren't mentioned, and the other side of those mentioned on one side only; each as (speaker, side)."""
+    known = set(mentioned)
     found = []
     for speaker in speakers_of(job):
         sides = {side for name, side in known if name == speaker}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases.complaint_choices import told_entries
+from gainwright.app.cases.complaint_choices import entries_of_complaint
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
 from gainwright.app.document_changes import change_document
@@ -92,8 +92,8 @@ def begin_call(
 
     text = chain_text(chain, extras, title=title.strip()[:LONGEST_TITLE], into=into)
     title = title.strip() or into(typical_chain(chain).title)
-    told = told_entries(complaint, chosen, read_job_text(text).job)
-    return _new_case(store, suggested_name(store, title, on=today()), text, title, [*told, *entries])
+    complained = entries_of_complaint(complaint, chosen, read_job_text(text).job)
+    return _new_case(store, suggested_name(store, title, on=today()), text, title, [*complained, *entries])
 
 
 def keep_as_job(store: Store, case: str) -> StoredJob:

@@ -87,7 +87,7 @@ def _places_before(entry: Entry, wiring: Wiring) -> set[str]:
 
 
 def _says_something(control: str, text: str, given: Mapping[str, str]) -> bool:
-    """Return whether it must be said: not a filter that is off by itself, nor a control that this stage hasn't."""
+    """Return whether a setting is worth saying: not a filter that is off anyway, nor a control that this stage lacks."""
     if control in given:
         return True
     if control.endswith(("low_pass", "high_pass")):

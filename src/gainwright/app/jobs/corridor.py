@@ -257,8 +257,8 @@ def keep_settings(
     ConflictError : somebody changed the job since.
     """
     from gainwright.app.jobs.stored_jobs import write_job
-    from gainwright.app.jobs.written_settings import settings_written
+    from gainwright.app.jobs.written_settings import with_settings_written
 
     if not settings:
         raise CallError(say("no control was moved"), code="nothing_moved", remedy=say("move one, then save"))
-    return write_job(store, job, settings_written(read, settings), seen=seen, by=by)
+    return write_job(store, job, with_settings_written(read, settings), seen=seen, by=by)

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from gainwright.jobfile import JobFile
 
 
-def settings_written(read: JobFile, settings: Mapping[str, str]) -> str:
+def with_settings_written(read: JobFile, settings: Mapping[str, str]) -> str:
     """Return a job file's text with controls at other settings; all else stays as it was written.
 
     Parameters

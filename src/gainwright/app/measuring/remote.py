@@ -211,7 +211,7 @@ class RemoteMeasurement:
             self._updates += 1
             message["reading"] = to_json(update.reading)
             message["heard"] = [heard(channel) for channel in update.reading.channels]
-            # a gap is told by its count
+            # a gap shows in its count
             message["warnings"] = list(update.reading.warnings[: -1 if update.reading.gaps else None])
             message["fits"] = self._fits(update)
             if self._updates % PICTURE_EVERY == 1:

@@ -107,7 +107,7 @@ class MusicFiles(Protocol):
         """Return paths as absolute ones."""
 
     def again(self, stopped: StoppedScan, paths: Sequence[str]) -> FoundFiles:
-        """Return the files of a stopped scan as they are now, called by the paths of their folders as they are named now."""
+        """Return the files of a stopped scan as they are now, with the paths of their folders as they are named now."""
 
 
 class Workers(Protocol):
@@ -115,7 +115,7 @@ class Workers(Protocol):
 
     @property
     def words(self) -> str:
-        """Who they are, in a few words."""
+        """A few words about the workers."""
 
     @property
     def here(self) -> bool:

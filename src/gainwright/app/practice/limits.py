@@ -16,7 +16,7 @@ def refuse_test(limits: PracticeLimits, *, tests: int, minutes: float) -> None:
 
     Raises
     ------
-    CallError : so many tests were made, or so many minutes used, already.
+    CallError : the limit of tests or of minutes is reached.
     """
     if limits.tests is not None and tests >= limits.tests:
         raise _reached(say("{number} tests were made, which is the limit", number=limits.tests))
@@ -25,7 +25,7 @@ def refuse_test(limits: PracticeLimits, *, tests: int, minutes: float) -> None:
 
 
 def refuse_guess(limits: PracticeLimits, *, guesses: int) -> None:
-    """Refuse another guess when the limit is reached. CallError: the fault was named so often already."""
+    """Refuse another guess when the limit is reached. CallError: it is."""
     if limits.guesses is not None and guesses >= limits.guesses:
         what = say("{number} guesses were made, which is the limit", number=limits.guesses)
         raise CallError(what, code="limit_reached")

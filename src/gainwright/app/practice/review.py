@@ -1,4 +1,4 @@
-"""The review of a practice after its end: what each result told, and the chain's levels before and after the repair."""
+"""The review of a practice after its end: what each result showed, and the chain's levels before and after the repair."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ LEAST_DIFFERENCE_DB = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class ResultTold:
+class ExplainedResult:
     """What a result changed in the belief, causes as (id, place).
 
     Attributes
@@ -56,9 +56,9 @@ class RepairedLevels:
 
 @dataclass(frozen=True, slots=True)
 class PracticeReview:
-    """The review: what each test of the learner's told, and the levels, None when the repair changes none."""
+    """The review: what each of the learner's tests showed, and the levels, None when the repair changes none."""
 
-    told: tuple[ResultTold, ...]
+    told: tuple[ExplainedResult, ...]
     levels: RepairedLevels | None
 
     def document(self) -> dict[str, Any]:
@@ -69,7 +69,7 @@ class PracticeReview:
     def of(cls, document: Mapping[str, Any]) -> PracticeReview:
         """Return a review that was stored."""
         told = (
-            ResultTold(**{**t, "ruled_out": tuple(map(tuple, t["ruled_out"])), "leading": tuple(t["leading"])})
+            ExplainedResult(**{**t, "ruled_out": tuple(map(tuple, t["ruled_out"])), "leading": tuple(t["leading"])})
             for t in document["told"]
         )
         levels = document["levels"]
@@ -80,15 +80,15 @@ class PracticeReview:
 LIKELY, UNLIKELY = 0.04, 0.01
 
 
-def results_told(
+def explain_results(
     diagnoser: Diagnoser,
     called: Sequence[Entry],
     tests: Sequence[Entry],
     truth: tuple[str, str],
     *,
     on_step: Callable[[int], None] | None = None,
-) -> tuple[ResultTold, ...]:
-    """Return what each test told, after the call and the tests before it.
+) -> tuple[ExplainedResult, ...]:
+    """Return what each test showed, after the call and the tests before it.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def results_told(
         gone.sort(key=lambda c: -before[c])
         moved = sum(abs(after.get(c, 0.0) - before.get(c, 0.0)) for c in {*before, *after}) / 2
         shares = before.get(hidden, 0.0), after.get(hidden, 0.0)
-        found.append(ResultTold(tuple(gone), leading, after[leading], *shares, moved))
+        found.append(ExplainedResult(tuple(gone), leading, after[leading], *shares, moved))
         before = after
     return tuple(found)
 

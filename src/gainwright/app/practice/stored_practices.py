@@ -10,7 +10,7 @@ from gainwright.app.clock import today
 from gainwright.app.document_changes import change_document
 from gainwright.app.practice.limits import refuse_test
 from gainwright.app.practice.practice import Practice, PracticeTest, practise, with_gains_set
-from gainwright.app.practice.review import PracticeReview, repaired_levels, results_told
+from gainwright.app.practice.review import PracticeReview, explain_results, repaired_levels
 from gainwright.errors import CallError
 from gainwright.model.case import NO_FAULT
 from gainwright.texts import say
@@ -63,7 +63,7 @@ class StoredPractice:
     short_way : the path that the diagnosis takes, once it was computed.
     limits, run : of a task of a class exercise, its limits and the id of the learner's run.
     revision : of the document, as it was read; 0 of a practice that isn't stored yet. It isn't stored itself.
-    review : what each result told and the levels, once they were computed, see `PracticeReview`.
+    review : what each result showed and the levels, once they were computed, see `PracticeReview`.
     """
 
     id: str
@@ -263,7 +263,7 @@ def review_practice(going: Practice, tests: int, *, on_step: Callable[[int], Non
     """Return the review of a practice in its present state; `tests` is how many of its entries are the learner's."""
     split = len(going.entries) - tests
     truth = (going.cause, going.where)
-    told = results_told(going.diagnoser, going.entries[:split], going.entries[split:], truth, on_step=on_step)
+    told = explain_results(going.diagnoser, going.entries[:split], going.entries[split:], truth, on_step=on_step)
     return PracticeReview(told, repaired_levels(going.job, going.rig))
 
 

@@ -135,9 +135,9 @@ def setting_changes(job: Job, found: tuple[FoundSetting, ...]) -> tuple[SettingC
 
 def as_set(read: JobFile, changes: tuple[SettingChange, ...]) -> str:
     """Return the text of a job with the changes made, its comments kept."""
-    from gainwright.app.jobs.written_settings import settings_written
+    from gainwright.app.jobs.written_settings import with_settings_written
 
-    return settings_written(read, {c.control: c.new for c in changes})
+    return with_settings_written(read, {c.control: c.new for c in changes})
 
 
 def take_over(

@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from gainwright.app.cases import stored_cases
-from gainwright.app.cases.complaint_choices import Chosen, ComplaintKind, complaint_kinds, told_entries
+from gainwright.app.cases.complaint_choices import Chosen, ComplaintKind, complaint_kinds, entries_of_complaint
 from gainwright.app.cases.dialogue import check_has_job
 from gainwright.app.cases.endings import Ending
 from gainwright.app.cases.history import MOST_BYTES, write_history
@@ -90,7 +90,7 @@ class ComplaintChosen(BaseModel):
 
 
 class NewCase(BaseModel):
-    """A new case about a stored job, or without one about a typical `chain`, which has some things `also`.
+    """A new case about a stored job, or without one about a typical `chain`, with the extras in `also`.
 
     `complaint` says in a sentence which speakers sound how, `chosen` by choices. Without a name, one is suggested. `readings` says whether what was read in the job's set-up run is evidence from
     the start.
@@ -207,7 +207,7 @@ def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
     name = new.name or stored_cases.suggested_name(site.store, job.title, on=today())
     read = [entry for entry in job_run_evidence(site, job) if entry not in new.evidence] if new.readings else []
     about = replace(job, text=text_as_set(site, job))
-    entries = [*read, *told_entries(new.complaint, chosen, site.models.job(about.text)), *new.evidence]
+    entries = [*read, *entries_of_complaint(new.complaint, chosen, site.models.job(about.text)), *new.evidence]
     return _whole(stored_cases.begin_case(site.store, about, name=name, title=new.title, entries=entries))
 
 

@@ -1,4 +1,4 @@
-"""A fault without a job: a typical chain is tapped, and its first question comes; it becomes a job when it is worth it."""
+"""Fault finding without a job file: a typical chain is chosen, and its first question shown; the chain can become a job later."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from gainwright.texts import say
 from gainwright.web import diagnoses
 from gainwright.web.cases.changes import case_address
 from gainwright.web.form_fields import Fields
-from gainwright.web.page_language import language_of, page_language, said
+from gainwright.web.page_language import language_of, page_language, translated
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentCase, CurrentSite
 
@@ -62,7 +62,7 @@ def begin(request: Request, site: CurrentSite, given: Fields) -> Response:
             )
         with page_language(language_of(request)):
             title, complaint = given.get("title", ""), given.get("complaint", "")
-            kept = stored_cases.begin_call(site.store, chain, extras, title=title, complaint=complaint, into=said)
+            kept = stored_cases.begin_call(site.store, chain, extras, title=title, complaint=complaint, into=translated)
         diagnoses.prepare_diagnoser(site, kept.case.job)
         return case_address(kept.name)
 

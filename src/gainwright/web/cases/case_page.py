@@ -14,7 +14,7 @@ from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.model import mended_cause, name_words, the_place
 from gainwright.report.closing import closure_words
-from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
+from gainwright.web.cases.fault_view import cause_list, causes_to_choose, evidence_rows, shown_test
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of, tally
 from gainwright.web.rendering import page
 from gainwright.web.set_up.evaluation import text_as_set
@@ -91,7 +91,7 @@ def case_page(
         sent = replace(sent, test=1)
     sent = _ending_as_found(sent, kept.case)
     shown = min(sent.test, len(tests))
-    seen_belief = believed(diagnosis)
+    seen_belief = cause_list(diagnosis)
     return page(
         request,
         "case.html",
@@ -103,10 +103,10 @@ def case_page(
         belief=seen_belief,
         chain=lay_out_both_ways(job, title="The chain", marks=seen_belief.marks),
         drawn=_in_words(job, diagnosis),
-        test=asked(tests[shown - 1], job) if tests else None,
+        test=shown_test(tests[shown - 1], job) if tests else None,
         shown=shown,
-        others=[(i + 1, asked(t, job)) for i, t in enumerate(tests)],
-        noted=noted(diagnosis, dialogue),
+        others=[(i + 1, shown_test(t, job)) for i, t in enumerate(tests)],
+        noted=evidence_rows(diagnosis, dialogue),
         corrections=[(without_result(e), answer_form(without_result(e), job)) for e in dialogue.entries],
         left_out=_left_out(kept.case, job),
         causes=causes_to_choose(diagnosis),

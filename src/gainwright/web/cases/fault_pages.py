@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import HEARD
-from gainwright.app.cases.complaint_choices import complaint_kinds, told_entries
+from gainwright.app.cases.complaint_choices import complaint_kinds, entries_of_complaint
 from gainwright.app.clock import today
 from gainwright.model import Speaker, device_words
 from gainwright.texts import sentence
@@ -88,8 +88,8 @@ def begin(request: Request, site: CurrentSite, job: CurrentJob, given: Fields) -
             if key.startswith("heard-") and word
         ]
         about = replace(job, text=text_as_set(site, job))
-        told = told_entries("", chosen_of(given), site.models.job(about.text))
-        entries = [*(job_run_evidence(site, job) if readings else []), *told, *heard]
+        complained = entries_of_complaint("", chosen_of(given), site.models.job(about.text))
+        entries = [*(job_run_evidence(site, job) if readings else []), *complained, *heard]
         return case_address(stored_cases.begin_case(site.store, about, name=name, title=title, entries=entries).name)
 
     def show(error: GainwrightError) -> Response:

@@ -93,7 +93,7 @@ def share(probability: float) -> str:
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
-def believed(diagnosis: Diagnosis) -> CauseList:
+def cause_list(diagnosis: Diagnosis) -> CauseList:
     """Return the causes of a diagnosis, for a page."""
     listed = [c for c in diagnosis.causes if c.probability >= LEAST][:MOST_SHOWN] or list(diagnosis.causes[:1])
     alike = {i: g.causes for g in diagnosis.groups if g.probability >= LEAST for i in g.causes}
@@ -128,7 +128,7 @@ def _row(index: int, c: RankedCause, names: list[str], like: tuple[int, ...]) ->
     )
 
 
-def asked(test: NextTest, job: Job) -> ShownTest:
+def shown_test(test: NextTest, job: Job) -> ShownTest:
     """Return a test as a page shows it."""
     outcomes = tuple(OutcomeMeaning(o.found, o.meaning) for o in test.outcomes)
     saved = f"{test.saved_minutes:.0f}" if test.saved_minutes >= 1 else ""
@@ -156,7 +156,7 @@ def causes_to_choose(diagnosis: Diagnosis) -> dict[str, list[tuple[str, str]]]:
     return groups
 
 
-def noted(diagnosis: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:
+def evidence_rows(diagnosis: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:
     """Return the rows of the evidence list: each entry with what was expected and whether it is doubtful."""
     rows = []
     for result, entry in zip(diagnosis.evidence, dialogue.entries, strict=True):

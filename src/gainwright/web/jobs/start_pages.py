@@ -14,7 +14,7 @@ from gainwright.jobfile.starting.leads import Stages, stages_of_text
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view
 from gainwright.web.jobs import start_view as view
-from gainwright.web.page_language import language_of, page_language, said
+from gainwright.web.page_language import language_of, page_language, translated
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
@@ -55,7 +55,7 @@ def resume(job: CurrentJob) -> Response:
 @router.get("/jobs/{job}/start/figures")
 def first_figures(job: CurrentJob) -> Response:
     """Go to the figures of the first device."""
-    return go_to(view.around(job.id, "wiring", stages_of_text(job.text))[1])
+    return go_to(view.page_before_and_after(job.id, "wiring", stages_of_text(job.text))[1])
 
 
 @router.get("/jobs/{job}/start/figures/{stage}")
@@ -73,7 +73,7 @@ def store_figures(request: Request, site: CurrentSite, actor: Actor, job: str, s
 
     def do() -> str:
         stored = job_start.set_figures(site.store, job, stage, given, seen=seen_of(given), by=actor)
-        return view.around(job, "figures", stages_of_text(stored.text), stage)[1]
+        return view.page_before_and_after(job, "figures", stages_of_text(stored.text), stage)[1]
 
     return _done(do, lambda error: _show_figures(request, site, site.store.jobs.get(job), stage, given, error))
 
@@ -100,12 +100,12 @@ def store_page(request: Request, site: CurrentSite, actor: Actor, job: str, name
         seen = seen_of(given)
         if name == "devices":
             with page_language(language_of(request)):
-                stored = job_start.change_devices(site.store, job, given, seen=seen, into=said, by=actor)
+                stored = job_start.change_devices(site.store, job, given, seen=seen, into=translated, by=actor)
             if "next" not in given:
                 return view.address(job, "devices")
         else:
             stored = _STORE[name](site.store, job, given, seen=seen, by=actor)
-        return view.around(job, name, stages_of_text(stored.text))[1]
+        return view.page_before_and_after(job, name, stages_of_text(stored.text))[1]
 
     return _done(do, lambda error: _SHOW[name](request, site, site.store.jobs.get(job), given, error))
 
@@ -136,7 +136,7 @@ def _shown(
     """Show a page, with its errors at their fields; any other error is shown above them."""
     stages: Stages = stages_of_text(stored.text) if stored else {}
     fields = _fields_of(error)
-    back, _ = view.around(stored.id, name, stages, stage) if stored else ("/", "")
+    back, _ = view.page_before_and_after(stored.id, name, stages, stage) if stored else ("/", "")
     shared = {
         "titles": view.TITLES,
         "at": name,
@@ -144,7 +144,7 @@ def _shown(
         "stage": stage,
         "stages": stages,
         "back": back,
-        "wrong": {field: view.told(found) for field, found in fields.items()},
+        "wrong": {field: view.error_at_field(found) for field, found in fields.items()},
         "error": None if fields else error,
         "choices": view.CHOICES,
         "unfinished": stored is None or job_start.is_unfinished(stored.text),
@@ -218,7 +218,7 @@ def _show_wiring(
     stages = stages_of_text(stored.text)
     chosen = None if given is None else job_start.leads_given(given)
     context = {
-        "wired": view.wired(stages, chosen, _fields_of(error)),
+        "wired": view.device_ports(stages, chosen, _fields_of(error)),
         "sources": view.sources_in_words(stages),
     }
     return _shown(request, "wiring", stored, context, error=error)

@@ -68,7 +68,7 @@ def title_of(key: str, stage: Mapping[str, Any]) -> str:
     return str(stage.get("name") or key.replace("_", " "))
 
 
-def told(error: GainwrightError | None) -> GainwrightError | None:
+def error_at_field(error: GainwrightError | None) -> GainwrightError | None:
     """Return an error as it may be shown at its field: without its place in the file; what can be translated stays so."""
     if error is None:
         return None
@@ -90,7 +90,7 @@ def address(job: str, page: str, stage: str = "") -> str:
     return f"/jobs/{job}/start/{page}" + (f"/{stage}" if stage else "")
 
 
-def around(job: str, page: str, stages: Stages, stage: str = "") -> tuple[str, str]:
+def page_before_and_after(job: str, page: str, stages: Stages, stage: str = "") -> tuple[str, str]:
     """Return the addresses of the pages before and after a page; one page for each device with figures."""
     listed = devices_with_figures(stages)
     order = [
@@ -128,7 +128,7 @@ def _signature(keys: Mapping[str, Any], role: str) -> tuple[str, ...]:
     )
 
 
-def wired(
+def device_ports(
     stages: Stages, given: Mapping[tuple[str, str], str] | None, wrong: Mapping[str, GainwrightError]
 ) -> list[DevicePorts]:
     """Return the devices with their inputs and outputs: sources first, speakers last.
@@ -163,7 +163,9 @@ def wired(
             if owner == key
         )
         outputs = tuple((o.reference, leads.output_words(o.name)) for o in leads.outputs(stages) if o.stage == key)
-        found.append(DevicePorts(key, title_of(key, stages[key]), ports, outputs, told(wrong.get(f"lead:{key}"))))
+        found.append(
+            DevicePorts(key, title_of(key, stages[key]), ports, outputs, error_at_field(wrong.get(f"lead:{key}")))
+        )
     return found
 
 
@@ -192,7 +194,7 @@ def figures_shown(
         typed = held if given is None else {part: given.get(part, "") for part in figure.parts}
         unknown = figure_values.is_unknown(figure, held) if given is None else f"unknown:{figure.key}" in given
         name = f"stages.{stage}.{figure.key}"
-        found.append(FigureShown(figure, typed, unknown, assumed.get(name, ""), told(wrong.get(figure.key))))
+        found.append(FigureShown(figure, typed, unknown, assumed.get(name, ""), error_at_field(wrong.get(figure.key))))
     return found
 
 

@@ -77,8 +77,8 @@ class Counts:
         return room
 
     @staticmethod
-    def less(counter: Counter[str], group: str) -> None:
-        """Take one off."""
+    def discount(counter: Counter[str], group: str) -> None:
+        """Count one connection less."""
         counter[group] -= 1
         if counter[group] <= 0:
             del counter[group]
@@ -132,7 +132,7 @@ class Acceptor:
         counted = CountedSocket(connection.family, connection.type, connection.proto, fileno=connection.detach())
         counted.setblocking(False)
         counts.open[group] += 1
-        counted.closed = lambda: counts.less(counts.open, group)
+        counted.closed = lambda: counts.discount(counts.open, group)
         task = asyncio.ensure_future(self._hand_over(counted, group))
         self._handing.add(task)
         task.add_done_callback(self._handing.discard)
@@ -148,4 +148,4 @@ class Acceptor:
         except OSError:  # ssl.SSLError and a time limit too: whoever it was isn't a browser, or has gone
             connection.close()
         finally:
-            self.counts.less(self.counts.shaking, group)
+            self.counts.discount(self.counts.shaking, group)

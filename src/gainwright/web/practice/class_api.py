@@ -108,7 +108,7 @@ class TableShown(BaseModel):
 
 @router.post("/exercises")
 def write_exercise(site: CurrentSite, new: NewExercise) -> ClassExercise:
-    """Return a new exercise, to be handed out as it is: as JSON its file."""
+    """Return a new exercise; its JSON is the file to hand out."""
     return classes.new_exercise(
         site, like=new.like, jobs=new.jobs, title=new.title, seeds=new.seeds, each=new.each, limits=new.limits
     )
@@ -150,7 +150,7 @@ def begin_task(site: CurrentSite, run: str, number: int) -> PracticeShown:
 
 @router.get("/runs/{run}/result")
 def result(site: CurrentSite, run: str) -> ClassResult:
-    """Return the result to hand in: as JSON its file. A task that wasn't begun is empty."""
+    """Return the result; its JSON is the file to hand in. A task that wasn't begun is empty."""
     return class_runs.result_of_run(site.store, class_runs.load_run(site.store, run), program=__version__)
 
 

@@ -104,7 +104,7 @@ def _show(
         call=caller_words(going.entries[: len(kept.called)], going.job),
         truth=_truth(kept, going.job) if kept.ended else None,
         tried=tried,
-        told=_told(kept, going),
+        told=_explained(kept, going),
         corridors=_corridors(site, kept, going.job),
         pairs=_side_by_side(kept, going) if kept.short_way is not None else [],
         work=changes.comparing(site, practice) if kept.ended and kept.short_way is None else None,
@@ -166,8 +166,8 @@ def _with_results(kept: StoredPractice, going: Practice) -> list[PracticeAttempt
     return [replace(t, found=describe_entry(next(results), going.job)) if t.name else t for t in kept.tried]
 
 
-def _told(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
-    """Return what was found by each test and what it told, once that is known."""
+def _explained(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
+    """Return what was found by each test and what it showed, once that is known."""
     from gainwright.report.practice_review import told_words
 
     if kept.review is None:
@@ -179,14 +179,14 @@ def _told(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
             test.found,
             told_words(
                 going.job,
-                ruled_out=told.ruled_out,
-                leading=told.leading,
-                share=told.share,
-                truth=(told.truth_before, told.truth_after),
-                moved=told.moved,
+                ruled_out=explained.ruled_out,
+                leading=explained.leading,
+                share=explained.share,
+                truth=(explained.truth_before, explained.truth_after),
+                moved=explained.moved,
             ),
         )
-        for test, told in zip(made, review.told, strict=True)
+        for test, explained in zip(made, review.told, strict=True)
     ]
 
 

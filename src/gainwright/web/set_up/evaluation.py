@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 NEAR = math.sqrt(10)
-"""A cause that is less probable than the first by less than this isn't told from it: less is no substantial evidence (Jeffreys, Theory
+"""A cause that is less probable than the first by less than this can't be distinguished from it: less is no substantial evidence (Jeffreys, Theory
 of Probability, 3rd edition 1961, appendix B)."""
 SHOWN_CAUSES = 4
 """Causes that are named beside a reading."""
@@ -55,7 +55,7 @@ class Evaluation:
     better_known : how many numbers are known better than in the job.
     entries : number of readings.
     key : names it, so that a reading is judged by the expectation that was shown.
-    leading_before : probability of the first of the causes, with those that aren't told from it, without any reading.
+    leading_before : probability of the first of the causes, with those that can't be distinguished from it, without any reading.
     """
 
     causes: tuple[RankedCause, ...]
@@ -80,7 +80,7 @@ class Evaluation:
         The diagnosis starts from somebody's complaint, so that a fault is likely before any reading; a run has none. What counts
         here is therefore whether the readings made a healthy car less probable than it was before them, or the leading fault
         strongly more likely against it and now substantially more probable: the more faults readings exclude, the likelier a healthy
-        car gets, too, and one of many faults may fit a healthy car's readings by chance. Faults that aren't told from the first,
+        car gets, too, and one of many faults may fit a healthy car's readings by chance. Faults that can't be distinguished from the first,
         as a short in a lead and one in its speaker, count together with it.
         """
         if not self.causes or self.causes[0].cause == "nothing_wrong":
@@ -97,7 +97,7 @@ class Evaluation:
 
 
 def leading(causes: Sequence[RankedCause]) -> tuple[RankedCause, ...]:
-    """Return the first fault with those that aren't told from it."""
+    """Return the first fault with those that can't be distinguished from it."""
     faults = [c for c in causes if c.cause != "nothing_wrong"]
     return tuple(c for c in faults if c.probability * NEAR > faults[0].probability)
 
