@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 
 
 def _store_of_0_1_0(tree: Path, file: Path) -> None:
-    """Write the store: statements that were dumped from one that the last code of 0.1.0 had made."""
+    """Write the store: statements dumped from one that the code of 0.1.0 has made (tests/support/write_store_0_1_0.py)."""
     statements = (tree / "tests" / "support" / "store_0_1_0.sql").read_text(encoding="utf-8")
     with closing(sqlite3.connect(file)) as connection:
         connection.executescript(statements)
 
 
 def test_store_of_0_1_0_opens_with_all_that_is_in_it(tree: Path, tmp_path: Path) -> None:
-    """Job and undo, entry, recording, device, document and case are as they were; a backup of the old file lies beside it."""
+    """Jobs and undo, entry, recording, devices, document and cases are as they were; a backup of the old file lies beside it."""
     file = tmp_path / "gainwright.sqlite"
     _store_of_0_1_0(tree, file)
     world = compose()
@@ -40,10 +40,16 @@ def test_store_of_0_1_0_opens_with_all_that_is_in_it(tree: Path, tmp_path: Path)
         (recording,) = store.recordings.of(job.id)
         assert recording.measured["channels"][0]["frequency_hz"] == pytest.approx(500, abs=0.1)
         assert store.recordings.content(recording.id)[:4] == b"RIFF"
-        assert [(device.name, device.put_out) for device in store.devices.list()] == [("Anna's phone", False)]
+        (sold,) = store.jobs.list(shelf="deleted")
+        assert store.jobs.put(sold.id, "kept").title == "Sold"
+        devices = {device.name: device.put_out for device in store.devices.list()}
+        assert devices == {"Anna's phone": False, "Lost tablet": True}
         assert store.documents.get("shop", "one") == {"title": "first"}
-        (case,) = store.cases.find()
-        assert case.name == "blue-estate"
+        assert {case.name for case in store.cases.find()} == {"blue-estate", "red-van"}
+        closed = store.cases.get("red-van").case.closed
+        assert closed is not None
+        assert store.cases.counted().by_cause == {"lead_open": 1}
+        assert (closed.cause, closed.where, closed.note) == ("lead_open", "sub", "a connector")
         assert store.cases.get("blue-estate").case.job == before.text
     finally:
         store.close()

@@ -1,4 +1,4 @@
--- A store as version 0.1.0 wrote it (the last of its code), as statements: two versions of a job, an entry, a recording, a device, a document, a case.
+-- A store that the code of 0.1.0 (commit e6d59e8d) wrote, as statements; made by write_store_0_1_0.py.
 BEGIN TRANSACTION;
 CREATE TABLE alembic_version (
 	version_num VARCHAR(32) NOT NULL, 
@@ -15,7 +15,8 @@ CREATE TABLE device (
 	PRIMARY KEY (id), 
 	UNIQUE (token_digest)
 );
-INSERT INTO "device" VALUES('10fccf4e46772b19','Anna''s phone','0000000000000000000000000000000000000000000000000000000000000000',1795835443662196,1795835443662196,0);
+INSERT INTO "device" VALUES('e6cfafa7cf03c86f','Anna''s phone','0000000000000000000000000000000000000000000000000000000000000000',1795845159729524,1795845159729524,0);
+INSERT INTO "device" VALUES('3da939f8bc010757','Lost tablet','1111111111111111111111111111111111111111111111111111111111111111',1795845159737189,1795845159737189,1);
 CREATE TABLE document (
 	kind TEXT NOT NULL, 
 	"key" TEXT NOT NULL, 
@@ -23,7 +24,7 @@ CREATE TABLE document (
 	changed BIGINT NOT NULL, 
 	PRIMARY KEY (kind, "key")
 );
-INSERT INTO "document" VALUES('shop','one','{"title":"first"}',1795835443673218);
+INSERT INTO "document" VALUES('shop','one','{"title":"first"}',1795845159777299);
 CREATE TABLE job (
 	id TEXT NOT NULL, 
 	revision INTEGER NOT NULL, 
@@ -35,7 +36,7 @@ CREATE TABLE job (
 	deleted BIGINT, words TEXT DEFAULT '' NOT NULL, 
 	PRIMARY KEY (id)
 );
-INSERT INTO "job" VALUES('49ae496041c39221',2,2,2,'kept',1795835443504488,1795835443513007,NULL,'blue estate
+INSERT INTO "job" VALUES('7d375e4a3f322edf',2,2,2,'kept',1795845157738993,1795845157767427,NULL,'blue estate
 # the blue estate, as its owner told it
 format: 1
 title: blue estate
@@ -60,6 +61,30 @@ stages:
   sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 w, lead: {length: 2 m, area: 2.5 mm2}}
 # seen again in may
 ');
+INSERT INTO "job" VALUES('816967e1ea375555',1,1,1,'deleted',1795845159697290,1795845159697290,1795845159721722,'sold
+# the blue estate, as its owner told it
+format: 1
+title: sold
+vehicle: {running: 13.8 v}
+allowance: 7 db
+instruments:
+  meter: {kind: multimeter, true_rms: yes, accuracy: 1 % + 3 counts, counts: 6000, bandwidth: 1 khz}
+stages:
+  head:
+    kind: head_unit
+    rated_output: 3.1 v
+    volume: {steps: 47, at: 31}
+    outputs:
+      sub: {sides: [mono]}
+  amp:
+    kind: amplifier
+    from: head.sub
+    power: 270 w @ 4 ohm
+    minimum_load: 2 ohm
+    sensitivity: 0.3 .. 5 v
+    gain: {at: 25 %}
+  sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 w, lead: {length: 2 m, area: 2.5 mm2}}
+');
 CREATE TABLE job_version (
 	job TEXT NOT NULL, 
 	number INTEGER NOT NULL, 
@@ -70,7 +95,7 @@ CREATE TABLE job_version (
 	PRIMARY KEY (job, number), 
 	FOREIGN KEY(job) REFERENCES job (id) ON DELETE CASCADE
 );
-INSERT INTO "job_version" VALUES('49ae496041c39221',1,'Blue estate','# the blue estate, as its owner told it
+INSERT INTO "job_version" VALUES('7d375e4a3f322edf',1,'Blue estate','# the blue estate, as its owner told it
 format: 1
 title: Blue estate
 vehicle: {running: 13.8 V}
@@ -92,8 +117,8 @@ stages:
     sensitivity: 0.3 .. 5 V
     gain: {at: 25 %}
   sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 W, lead: {length: 2 m, area: 2.5 mm²}}
-','',1795835443504488);
-INSERT INTO "job_version" VALUES('49ae496041c39221',2,'Blue estate','# the blue estate, as its owner told it
+','',1795845157738993);
+INSERT INTO "job_version" VALUES('7d375e4a3f322edf',2,'Blue estate','# the blue estate, as its owner told it
 format: 1
 title: Blue estate
 vehicle: {running: 13.8 V}
@@ -116,7 +141,30 @@ stages:
     gain: {at: 25 %}
   sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 W, lead: {length: 2 m, area: 2.5 mm²}}
 # seen again in May
-','bench',1795835443512527);
+','bench',1795845157766816);
+INSERT INTO "job_version" VALUES('816967e1ea375555',1,'Sold','# the blue estate, as its owner told it
+format: 1
+title: Sold
+vehicle: {running: 13.8 V}
+allowance: 7 dB
+instruments:
+  meter: {kind: multimeter, true_rms: yes, accuracy: 1 % + 3 counts, counts: 6000, bandwidth: 1 kHz}
+stages:
+  head:
+    kind: head_unit
+    rated_output: 3.1 V
+    volume: {steps: 47, at: 31}
+    outputs:
+      sub: {sides: [mono]}
+  amp:
+    kind: amplifier
+    from: head.sub
+    power: 270 W @ 4 ohm
+    minimum_load: 2 ohm
+    sensitivity: 0.3 .. 5 V
+    gain: {at: 25 %}
+  sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 W, lead: {length: 2 m, area: 2.5 mm²}}
+','',1795845159697290);
 CREATE TABLE kept_case (
 	name TEXT NOT NULL, 
 	revision INTEGER NOT NULL, 
@@ -124,7 +172,7 @@ CREATE TABLE kept_case (
 	changed BIGINT NOT NULL, words TEXT DEFAULT '' NOT NULL, 
 	PRIMARY KEY (name)
 );
-INSERT INTO "kept_case" VALUES('blue-estate',1,'{"opened":"2026-11-20","job":"# the blue estate, as its owner told it\nformat: 1\ntitle: Blue estate\nvehicle: {running: 13.8 V}\nallowance: 7 dB\ninstruments:\n  meter: {kind: multimeter, true_rms: yes, accuracy: 1 % + 3 counts, counts: 6000, bandwidth: 1 kHz}\nstages:\n  head:\n    kind: head_unit\n    rated_output: 3.1 V\n    volume: {steps: 47, at: 31}\n    outputs:\n      sub: {sides: [mono]}\n  amp:\n    kind: amplifier\n    from: head.sub\n    power: 270 W @ 4 ohm\n    minimum_load: 2 ohm\n    sensitivity: 0.3 .. 5 V\n    gain: {at: 25 %}\n  sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 W, lead: {length: 2 m, area: 2.5 mm\u00b2}}\n"}',1795835443678556,'blue-estate
+INSERT INTO "kept_case" VALUES('blue-estate',1,'{"opened":"2026-11-20","job":"# the blue estate, as its owner told it\nformat: 1\ntitle: Blue estate\nvehicle: {running: 13.8 V}\nallowance: 7 dB\ninstruments:\n  meter: {kind: multimeter, true_rms: yes, accuracy: 1 % + 3 counts, counts: 6000, bandwidth: 1 kHz}\nstages:\n  head:\n    kind: head_unit\n    rated_output: 3.1 V\n    volume: {steps: 47, at: 31}\n    outputs:\n      sub: {sides: [mono]}\n  amp:\n    kind: amplifier\n    from: head.sub\n    power: 270 W @ 4 ohm\n    minimum_load: 2 ohm\n    sensitivity: 0.3 .. 5 V\n    gain: {at: 25 %}\n  sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 W, lead: {length: 2 m, area: 2.5 mm\u00b2}}\n"}',1795845159786314,'blue-estate
 2026-11-20
 # the blue estate, as its owner told it
 format: 1
@@ -149,6 +197,35 @@ stages:
     gain: {at: 25 %}
   sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 w, lead: {length: 2 m, area: 2.5 mm2}}
 ');
+INSERT INTO "kept_case" VALUES('red-van',1,'{"opened":"2026-11-21","job":"# the blue estate, as its owner told it\nformat: 1\ntitle: Blue estate\nvehicle: {running: 13.8 V}\nallowance: 7 dB\ninstruments:\n  meter: {kind: multimeter, true_rms: yes, accuracy: 1 % + 3 counts, counts: 6000, bandwidth: 1 kHz}\nstages:\n  head:\n    kind: head_unit\n    rated_output: 3.1 V\n    volume: {steps: 47, at: 31}\n    outputs:\n      sub: {sides: [mono]}\n  amp:\n    kind: amplifier\n    from: head.sub\n    power: 270 W @ 4 ohm\n    minimum_load: 2 ohm\n    sensitivity: 0.3 .. 5 V\n    gain: {at: 25 %}\n  sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 W, lead: {length: 2 m, area: 2.5 mm\u00b2}}\n","closed":{"cause":"lead_open","where":"sub","note":"a connector","on":"2026-11-22"}}',1795845159834319,'red-van
+2026-11-21
+# the blue estate, as its owner told it
+format: 1
+title: blue estate
+vehicle: {running: 13.8 v}
+allowance: 7 db
+instruments:
+  meter: {kind: multimeter, true_rms: yes, accuracy: 1 % + 3 counts, counts: 6000, bandwidth: 1 khz}
+stages:
+  head:
+    kind: head_unit
+    rated_output: 3.1 v
+    volume: {steps: 47, at: 31}
+    outputs:
+      sub: {sides: [mono]}
+  amp:
+    kind: amplifier
+    from: head.sub
+    power: 270 w @ 4 ohm
+    minimum_load: 2 ohm
+    sensitivity: 0.3 .. 5 v
+    gain: {at: 25 %}
+  sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 250 w, lead: {length: 2 m, area: 2.5 mm2}}
+
+lead_open
+sub
+a connector
+2026-11-22');
 CREATE TABLE recording (
 	id TEXT NOT NULL, 
 	job TEXT NOT NULL, 
@@ -159,14 +236,14 @@ CREATE TABLE recording (
 	PRIMARY KEY (id), 
 	FOREIGN KEY(job) REFERENCES job (id) ON DELETE CASCADE
 );
-INSERT INTO "recording" VALUES('239b8b3408000d88','49ae496041c39221','tone.wav',844,'{"rate_hz":4000,"channels":[{"channel":1,"seconds":0.1,"verdict":"clean","frequency_hz":499.9998139274192,"rms_dbfs":-5.996940503853042,"peak_dbfs":-6.020599913279624,"fundamental_dbfs":-5.9971052691048765,"thd_percent":0.6136004074381458,"thd_n_percent":0.613588856569134,"harmonics":[{"order":2,"percent":0.0,"phase_deg":null},{"order":3,"percent":0.27014102573404114,"phase_deg":-179.99650907290504},{"order":4,"percent":0.5509349201345098,"phase_deg":-0.00023407826918596774}],"dc_dbfs":-54.18539921951662,"noise_dbfs":-320.0431879726972,"clipped":false,"clip_depth_db":null,"calibrate_v":null,"v_rms":null,"v_peak":null,"fundamental_v_rms":null,"noise_v_rms":null,"dc_v":null,"why_not":{"clip_depth_db":"no flattening was found"},"within":{"frequency_hz":6.630472656890844e-06,"fundamental_dbfs":1.0445952356968619e-05,"rms_dbfs":1.0445952356968619e-05,"thd_percent":0.00024052694179281961,"volts_percent":0.00012026347089640981}}],"calibrate_v":null,"about":{}}',1795835443654941);
+INSERT INTO "recording" VALUES('356b92be54bdd29b','7d375e4a3f322edf','tone.wav',844,'{"rate_hz":4000,"channels":[{"channel":1,"seconds":0.1,"verdict":"clean","frequency_hz":499.99999999999994,"rms_dbfs":-2.999658465509061,"peak_dbfs":-2.99961340124013,"fundamental_dbfs":-2.9996584656259677,"thd_percent":0.0005188242611251998,"thd_n_percent":0.0005188242611182169,"harmonics":[{"order":2,"percent":0.0,"phase_deg":null},{"order":3,"percent":0.0005188242611251997,"phase_deg":-1.8828124319805253},{"order":4,"percent":0.0,"phase_deg":null}],"dc_dbfs":null,"noise_dbfs":-316.2584639385095,"clipped":false,"clip_depth_db":null,"calibrate_v":null,"v_rms":null,"v_peak":null,"fundamental_v_rms":null,"noise_v_rms":null,"dc_v":null,"why_not":{"clip_depth_db":"no flattening was found"},"within":{"frequency_hz":5.606336037951555e-09,"fundamental_dbfs":8.832480304211026e-09,"rms_dbfs":8.832480304211026e-09,"thd_percent":2.0337537482639823e-07,"volts_percent":1.0168768741319912e-07}}]}',1795845159689348);
 CREATE TABLE recording_content (
 	recording TEXT NOT NULL, 
 	content BLOB NOT NULL, 
 	PRIMARY KEY (recording), 
 	FOREIGN KEY(recording) REFERENCES recording (id) ON DELETE CASCADE
 );
-INSERT INTO "recording_content" VALUES('239b8b3408000d88',X'524946464403000057415645666D74201000000001000100A00F0000A00F000001000800646174612003000080ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD8052405280ADC0AD80524052');
+INSERT INTO "recording_content" VALUES('356b92be54bdd29b',X'524946464403000057415645666D74201000000001000100A00F0000401F0000020010006461746120030000000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF000014409F5A14400000ECBF61A5ECBF');
 CREATE TABLE run_entry (
 	job TEXT NOT NULL, 
 	number INTEGER NOT NULL, 
@@ -179,7 +256,7 @@ CREATE TABLE run_entry (
 	PRIMARY KEY (job, number), 
 	FOREIGN KEY(job) REFERENCES job (id) ON DELETE CASCADE
 );
-INSERT INTO "run_entry" VALUES('49ae496041c39221',1,'gain','reading','2,1 V','{"v":2.1}','phone',1795835443518822);
+INSERT INTO "run_entry" VALUES('7d375e4a3f322edf',1,'gain','reading','2,1 V','{"v":2.1}','phone',1795845157778956);
 CREATE INDEX ix_job_shelf_changed ON job (shelf, changed);
 CREATE INDEX ix_recording_job_at ON recording (job, at);
 COMMIT;
