@@ -1,11 +1,12 @@
 """Takes the pictures of the documents from the app's own pages, in Chromium: `python3 tasks.py docs --pictures`.
 
-What each page said then is kept in `docs/pictures/taken.json`; a test compares it with what the page says now, so that a
-picture of a page that has changed since is noticed, and taken again.
+What each page said then, and a digest of its picture, are kept in `docs/pictures/taken.json`; tests compare them with what the
+page says now and with the picture, so that one of a page that has changed since, or another picture, is noticed, and taken again.
 """
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import re
@@ -16,7 +17,7 @@ import tempfile
 from contextlib import contextmanager
 from html import unescape
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -53,6 +54,11 @@ def said(page: str) -> list[str]:
     return [text for text in words if text]
 
 
+def digest_of(name: str) -> str:
+    """Return the digest of a picture's file."""
+    return hashlib.sha256((FOLDER / f"{name}.webp").read_bytes()).hexdigest()
+
+
 def page_of(picture: Picture, new_job: Callable[[str], str], known: dict[str, str]) -> str:
     """Return the path of a picture's page; a job is made by the first picture that needs its example."""
     if picture.like and picture.like not in known:
@@ -67,7 +73,7 @@ def main() -> int:
     from playwright.sync_api import sync_playwright
 
     chromium = shutil.which("chromium-headless-shell") or shutil.which("chromium")
-    taken: dict[str, list[str]] = {}
+    taken: dict[str, dict[str, Any]] = {}
     jobs: dict[str, str] = {}
     with _served() as (address, token), sync_playwright() as playwright:
         api = httpx.Client(base_url=address, headers={"authorization": f"Bearer {token}"}, timeout=60)
@@ -94,7 +100,7 @@ def main() -> int:
             page.wait_for_timeout(500)  # charts and follow-ups
             drawn = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
             drawn.save(FOLDER / f"{name}.webp", quality=QUALITY, method=6)
-            taken[name] = said(api.get(path).text)
+            taken[name] = {"file": digest_of(name), "said": said(api.get(path).text)}
             size = (FOLDER / f"{name}.webp").stat().st_size
             sys.stdout.write(f"{name}.webp  {size // 1000} kB\n")
         browser.close()

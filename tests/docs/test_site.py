@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from docs_site import SiteError, build_site, read_page
-from docs_site.pictures import PICTURES, TAKEN
+from docs_site.pictures import PICTURES, TAKEN, digest_of
 
 if TYPE_CHECKING:
     from docs_site import Built
@@ -112,9 +112,11 @@ def test_public_functions_are_told_from_their_docstrings(site: Path) -> None:
 
 
 def test_pictures_are_those_that_the_task_takes() -> None:
-    """Each is named by the task, shown in a document, and told of in words; together they stay small."""
+    """Each is the one that the task took, shown in a document, and told of in words; together they stay small."""
     there = {path.stem: path for path in (TREE / "docs").rglob("*") if path.suffix in {".webp", ".png", ".jpg", ".svg"}}
-    assert set(there) == set(PICTURES) == set(json.loads(TAKEN.read_text(encoding="utf-8")))
+    taken = json.loads(TAKEN.read_text(encoding="utf-8"))
+    assert set(there) == set(PICTURES) == set(taken)
+    assert {name: digest_of(name) for name in there} == {name: told["file"] for name, told in taken.items()}
     texts = "".join(path.read_text(encoding="utf-8") for path in (TREE / "docs").rglob("*.md"))
     shown = re.findall(r"!\[(.+)\]\((?:\.\./)*pictures/([\w-]+)\.webp\)", texts)
     assert {name for _, name in shown} == set(there)
