@@ -48,7 +48,7 @@ class Bay:
     client: TestClient
     cars: dict[tuple[object, ...], Finished] = field(default_factory=dict)
     untouched: dict[str, dict[CauseAt, float]] = field(default_factory=dict)
-    """What is believed of each example before anything was read: a function of the job alone."""
+    """The probabilities of the causes of each example before any reading: a function of the job alone."""
 
     def get(self, path: str) -> Any:
         """Return what a path answers."""
