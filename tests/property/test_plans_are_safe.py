@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from random_jobs import random_job
 
 from gainwright.model import Indicator, Job, Multimeter, Recorder, gives_power, has_divider, may_float
 from gainwright.plan import Plan, Step, make_plan
@@ -17,7 +18,6 @@ from gainwright.plan.cautions import (
     RECORDER_GROUNDS,
     SCOPE_GROUNDS,
 )
-from gainwright.simulated import random_job
 
 METER = {"kind": "multimeter", "bandwidth": "1 kHz"}
 INSTRUMENTS: tuple[dict[str, Any], ...] = (

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from cars import CARS
 from filter_proof import moved_filters, not_told
+from random_jobs import random_job
 
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.plan import make_plan
-from gainwright.simulated import Rig, SimulatedBench, random_job
+from gainwright.simulated import Rig, SimulatedBench
 
 JOBS = {name: example_text(name) for name in examples()} | CARS
 

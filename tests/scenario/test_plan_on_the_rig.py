@@ -7,12 +7,13 @@ import math
 import numpy as np
 import pytest
 from cars import CARS
+from random_jobs import random_job
 
 from gainwright.app.set_up.bench_run import run_on_bench
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.model import Amplifier, Job, resolve
 from gainwright.plan import Plan, make_plan
-from gainwright.simulated import Rig, SimulatedBench, random_job
+from gainwright.simulated import Rig, SimulatedBench
 
 THD_LIMIT = 0.0105
 """1 % (CTA-2006 rating) and what a hand's last turn of a gain adds."""

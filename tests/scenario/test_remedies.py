@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from cars import CARS
+from random_jobs import random_job
 
 from gainwright.jobfile import example_text, examples, read_job_text, with_changes
 from gainwright.model import Job
 from gainwright.plan import Finding, Plan, make_plan
-from gainwright.simulated import random_job
 
 PLANNED = ("harmonics_filtered", "below_threshold", "other_stage_first", "tone_filtered", "recorder_overloads")
 """What the plan itself goes round: its own step is the remedy, seen when it is visible."""

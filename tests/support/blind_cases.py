@@ -12,13 +12,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from random_jobs import random_job
 
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.played_paths import played_paths
 from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier, HeardSpeaker, Job, Speaker, resolve
-from gainwright.simulated import Fault, Rig, answer, random_job
+from gainwright.simulated import Fault, Rig, answer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

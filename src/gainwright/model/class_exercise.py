@@ -13,7 +13,6 @@ MOST_EXERCISES = 50
 MOST_STEPS = 1000
 MOST_SEED = 10**9
 ChainName = Annotated[str, Field(min_length=1, max_length=40)]
-EXERCISE, RESULT = "class exercise", "class result"
 
 
 class PracticeLimits(Frozen):

@@ -59,10 +59,6 @@ class Sweep:
         """L: the time in which the frequency rises by a factor of e."""
         return self.seconds / math.log(self.high_hz / self.low_hz)
 
-    def harmonic_lead_s(self, order: int) -> float:
-        """Return by how much the response of a harmonic precedes the linear one: L ln N (Farina 2000)."""
-        return self.stretch_s * math.log(order)
-
     def file_bytes(self, suffix: str) -> bytes:
         """Return the sweep, the same on both sides, as the content of a 24-bit .wav or .flac file. CallError: another suffix."""
         samples = self.render()

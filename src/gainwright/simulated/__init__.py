@@ -7,7 +7,6 @@ from gainwright.simulated.answering import answer
 from gainwright.simulated.bench import SimulatedBench, SimulatedBenches
 from gainwright.simulated.faults import AMOUNTS, Fault, possible_faults
 from gainwright.simulated.hidden_faults import SimulatedHiddenRig, SimulatedHiddenRigs
-from gainwright.simulated.random_jobs import random_job
 from gainwright.simulated.rig import Rig
 
 __all__ = [
@@ -20,5 +19,4 @@ __all__ = [
     "SimulatedHiddenRigs",
     "answer",
     "possible_faults",
-    "random_job",
 ]

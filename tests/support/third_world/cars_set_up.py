@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from random_jobs import random_job
 
 from gainwright.jobfile import example_text, examples, read_job_text, with_settings
 from gainwright.model import Amplifier
-from gainwright.simulated import random_job
 from third_world import spice
 from third_world.car import Car, draw_car
 from third_world.lead_circuit import State

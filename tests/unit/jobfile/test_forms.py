@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import pytest
 from pydantic import BaseModel, Field
 
+from gainwright.app.jobs.chain_edits import fill_in_fields
 from gainwright.errors import JobError
 from gainwright.jobfile import (
     editing,
@@ -170,18 +171,17 @@ def _example(f: FormField) -> str:
 def test_every_key_can_be_set_and_removed_again(name: str) -> None:
     """Typed into its field it is in the file and on the form; emptied it is gone; the comment stays."""
     before = READY.get(name, EVERY_KIND)
-    form, f = next((form, f) for form in _forms_of(before) for f in form.fields if f.name == name)
+    f = next(f for form in _forms_of(before) for f in form.fields if f.name == name)
     text = _example(f)
     assert text
-    changed = editing.set_keys(before, forms.changed_values(form, {f.name: text}))
+    changed = fill_in_fields(before, {f.name: text})
     then = forms.forms(read_job_text(changed))
     now = next(x for y in then for x in y.fields if x.name == name)
     assert now.present == (text if f.type.name == "marks" else forms.form.as_typed(forms.parse_field(f, text)))
     assert "# every kind once" in changed
     if f.required or f.type.name in ("fixed", "source"):
         return
-    form = next(form for form in then if any(x.name == name for x in form.fields))
-    back = editing.set_keys(changed, forms.changed_values(form, {f.name: ""}))
+    back = fill_in_fields(changed, {f.name: ""})
     again = next((x for y in forms.forms(read_job_text(back)) for x in y.fields if x.name == name), None)
     assert again is None or not again.present
 
@@ -240,9 +240,8 @@ def test_typed_text_is_read_as_meant(name: str, text: str, value: Any) -> None:
 
 def test_invalid_value_is_reported_with_its_location_and_nothing_changes() -> None:
     """The error of a form is that of the file: line, column, key, what would be valid."""
-    form = next(form for form in _every_form() if form.title == "head")
     with pytest.raises(JobError, match=r"^job:3:\d+: stages.head.rated_output: ohm is a unit of resistance"):
-        editing.set_keys(EVERY_KIND, forms.changed_values(form, {"stages.head.rated_output": "4 ohm"}))
+        fill_in_fields(EVERY_KIND, {"stages.head.rated_output": "4 ohm"})
 
 
 def test_every_table_by_kind_of_stage_has_every_kind() -> None:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gainwright.diagnose.played_paths import PlayedPath
     from gainwright.model import Entry
 
-WRONG_TONE, BELOW_THRESHOLD = "wrong_tone_for_path", "indicator_below_threshold"
+WRONG_TONE = "wrong_tone_for_path"
 FAR_BELOW_DBFS = -60.0
 """Level of a tone that is too low for an indicator; lower levels are tried if it isn't."""
 STOPPED_DB = 46.0

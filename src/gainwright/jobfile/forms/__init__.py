@@ -4,7 +4,7 @@ from gainwright.jobfile.forms.assumptions import Assumed, assumed
 from gainwright.jobfile.forms.fields import Key, Shape, shape
 from gainwright.jobfile.forms.form import Field, Form, forms
 from gainwright.jobfile.forms.labels import label
-from gainwright.jobfile.forms.typed_values import changed_values, parse_field, parse_marks, parse_source
+from gainwright.jobfile.forms.typed_values import parse_field, parse_marks, parse_source
 
 __all__ = [
     "Assumed",
@@ -13,7 +13,6 @@ __all__ = [
     "Key",
     "Shape",
     "assumed",
-    "changed_values",
     "forms",
     "label",
     "parse_field",

@@ -6,9 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from gainwright.jobfile.forms.form import Field, Form
+    from gainwright.jobfile.forms.form import Field
 
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 _WHOLE = re.compile(r"[+-]?[0-9]+")
@@ -52,15 +50,3 @@ def parse_source(text: str) -> Any:
     if parts and all(":" in part for part in parts):
         return {part.partition(":")[0].strip(): part.partition(":")[2].strip() for part in parts}
     return parts if len(parts) > 1 else text
-
-
-def changed_values(form: Form, texts: Mapping[str, str]) -> dict[tuple[str, ...], Any]:
-    """Return the changes of a form: path -> value, None to remove it. Fields that weren't sent are unchanged."""
-    found: dict[tuple[str, ...], Any] = {}
-    for field in form.fields:
-        if field.name not in texts or field.type.name == "fixed":
-            continue
-        value, before = parse_field(field, texts[field.name]), parse_field(field, field.present)
-        if value != before:
-            found[field.path] = value
-    return found
