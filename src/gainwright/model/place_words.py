@@ -103,6 +103,7 @@ def _no_stage(job: Job, name: str) -> str:
 _CONTROLS = {
     "gain": say("gain of {device}"),
     "volume": say("volume of {device}"),
+    "levelling": say("volume levelling of {device}"),
     "low_pass": say("low-pass of {device}"),
     "high_pass": say("high-pass of {device}"),
     "tone": say("tone controls of {device}"),

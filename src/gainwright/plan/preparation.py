@@ -25,7 +25,8 @@ from gainwright.plan.largest_draw import hungriest, rated_w
 from gainwright.plan.on_load import heard_level, tone_on_load
 from gainwright.plan.outside import by_side
 from gainwright.plan.result import Expect, Finding, Step
-from gainwright.plan.supply_expected import supply_on_load
+from gainwright.plan.strapping import strapped_ends
+from gainwright.plan.supply_expected import supply_on_load, supply_running
 from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, sound_lead_ohm
 from gainwright.texts import joined, say
@@ -78,7 +79,7 @@ def supply(context: PlanContext) -> Iterator[Step]:
             say("An amplifier's ceiling follows its supply: set it at the voltage it will play at."),
             measure_at=f"{unit}.supply_voltage",
             instrument=meter[0] if meter else "",
-            expect=_running(context, path),
+            expect=supply_running(context, path),
             **by_side(
                 low=say(
                     "charging system, charger too small, a thin supply or ground cable, a loose terminal. Have that repaired first."
@@ -96,7 +97,16 @@ def reconnect(context: PlanContext) -> Iterator[Step]:
         "verify.speakers",
         "verify",
         "",
-        say("Connect {and_} again, plus to plus, and tighten the terminals.", and_=_and(sorted(context.speakers))),
+        joined(
+            [
+                say(
+                    "Connect {and_} again, plus to plus, and tighten the terminals.",
+                    and_=_and(sorted(context.speakers)),
+                ),
+                *strapped_ends(context),
+            ],
+            by="{a} {b}",
+        ),
         say("A strand across two terminals shorts an output: with everything off it can be seen and removed."),
     )
 
@@ -144,7 +154,7 @@ def supply_under_load(
             unit,
             replace(end, tone_hz=borne.tone_hz),
             targets[amplifier].v_rms * 10 ** (-borne.lower_db / 20),
-            _running(context, supply_path(context.job, amplifier, "running")),
+            supply_running(context, supply_path(context.job, amplifier, "running")),
         ),
         seconds_at_most=borne.seconds,
         pause_seconds=borne.pause_seconds or None,
@@ -173,11 +183,6 @@ def _why_on_load(end: End, borne: ToneOnLoad) -> str:
         own=f"{end.tone_hz:g}",
         other=f"{borne.tone_hz:g}",
     )
-
-
-def _running(context: PlanContext, path: str) -> Expect:
-    running = context.chain.facts[path].quantity
-    return Expect("supply_v", running.nominal, *running.interval)
 
 
 def leads(context: PlanContext) -> Iterator[Step]:

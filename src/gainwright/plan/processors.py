@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,7 +42,9 @@ def processor_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step]
                 if nodes:
                     before.setdefault(end.stage, {})[name] = nodes[-1]
     for stage, nodes_of in before.items():
-        way, limit = found.ways[stage], governing[stage]
+        way = found.ways[stage]
+        # the volume of the whole system, the level that this tone leaves room for
+        limit = replace(governing[stage], level_dbfs=found.limits[stage].level_dbfs)
         solved = at_volume(context, way.view, limit, (way.view.node, *way.view.end.upstream))
         yield _processor_step(context, way, limit, list(nodes_of.values()), *solved)
 

@@ -107,7 +107,7 @@ def _changes(context: PlanContext, before: System, after: System, *, been_on: bo
         return [_off(heads)]
     if been_on and before == "off":
         return [_again(heads)]
-    return [_on()] if after == "on" else [_running()] if before == "on" else [_on(), _running()]
+    return [_on()] if after == "on" else [_running(context)] if before == "on" else [_on(), _running(context)]
 
 
 def _off(heads: str) -> Step:
@@ -126,8 +126,14 @@ def _on() -> Step:
     return Step("power.on", "controls", "", do, why, system="on")
 
 
-def _running() -> Step:
+def _running(context: PlanContext) -> Step:
     do = say("Start the engine and let it idle, or switch the charger on.")
+    loud = [n for n, s in context.job.stages.items() if isinstance(s, HeadUnit) and s.factory.noise_cancelling == "yes"]
+    if loud:
+        do = say(
+            "Switch the charger on; without one start the engine and let it idle, and count on what {head} plays against its noise.",
+            head=joined(loud, by="{a} and {b}"),
+        )
     why = say("A ceiling follows its supply: set it at the voltage at which it will play.")
     return Step("power.running", "controls", "", do, why, system="running")
 

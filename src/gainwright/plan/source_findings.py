@@ -45,9 +45,7 @@ def _levelling(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Fin
             "caution",
             "source_levels_tracks",
             f"{name}.levelling",
-            say(
-                "its volume levelling takes up to {db} dB off a loud tone, and not the same off music", db=f"{-low:.0f}"
-            ),
+            say("it takes up to {db} dB off a loud tone, and not the same off music", db=f"{-low:.0f}"),
             say(
                 "switch it off for the set-up and leave it off: with it on, everything plays softer than it was set up for"
             ),

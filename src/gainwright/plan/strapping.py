@@ -95,6 +95,19 @@ def check_pairs(context: PlanContext) -> Iterator[Finding]:
         )
 
 
+def strapped_ends(context: PlanContext) -> list[str]:
+    """Return for each strapped pair where the ends of its speaker go: to no minus terminal."""
+    return [
+        say(
+            "Strapped: plus of {speaker} to the plus terminal of {plus}, its minus to the plus terminal of {minus}, nothing at their minus terminals.",
+            speaker=speaker,
+            plus=plus.stage,
+            minus=minus.stage,
+        )
+        for speaker, (plus, minus) in pairs(context).items()
+    ]
+
+
 def _polarity(context: PlanContext, node: Node) -> str:
     return str(getattr(context.job.stages[node.stage], "polarity", "normal"))
 

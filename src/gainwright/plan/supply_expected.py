@@ -17,6 +17,17 @@ if TYPE_CHECKING:
     from gainwright.plan.context import End, PlanContext
     from gainwright.solve.cable_resistance import Assumed
 
+SUPPLY_DOUBT = 0.02
+"""What a meter and a supply that the job gives without a spread are off at most (common practice, no published source)."""
+
+
+def supply_running(context: PlanContext, path: str) -> Expect:
+    """Return the expected supply with the engine or a charger running, at the path of its fact."""
+    running = context.chain.facts[path].quantity
+    low, high = running.interval
+    doubt = SUPPLY_DOUBT * running.nominal
+    return Expect("supply_v", running.nominal, min(low, running.nominal - doubt), max(high, running.nominal + doubt))
+
 
 def supply_on_load(context: PlanContext, unit: str, end: End, volts: float, at_rest: Expect) -> Expect:
     """Return the expected supply of a device while one of its amplifiers gives a tone of `volts` rms, the engine idling.
