@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from random_jobs import random_job
 
+from gainwright.jobfile import example_text, read_job_text
 from gainwright.model import Indicator, Job, Multimeter, Recorder, gives_power, has_divider, may_float
 from gainwright.plan import Plan, Step, make_plan
 from gainwright.plan.cautions import (
@@ -31,6 +32,10 @@ INSTRUMENTS: tuple[dict[str, Any], ...] = (
 )
 
 
+FLOATING = (("strapped_pair", 2), ("factory_equaliser", 1))
+"""Examples of what no drawn chain has (a strapped pair, a radio's bridged outputs), with a recorder that has no divider."""
+
+
 def drawn(seed: int) -> Job:
     """Return a random chain with one of the sets of instruments; every third has a head unit that drives its speakers."""
     job = random_job(seed)
@@ -42,10 +47,15 @@ def drawn(seed: int) -> Job:
     return Job.model_validate({**job.model_dump(by_alias=True, exclude_unset=True), **changes})
 
 
-@pytest.fixture(scope="module", params=range(14))
+@pytest.fixture(scope="module", params=[*range(14), *FLOATING], ids=str)
 def planned(request: pytest.FixtureRequest) -> tuple[Job, Plan]:
-    """Return a random chain and its plan."""
-    job = drawn(request.param)
+    """Return a random chain, or an example with other instruments, and its plan."""
+    if isinstance(request.param, int):
+        job = drawn(request.param)
+    else:
+        name, instruments = request.param
+        data = read_job_text(example_text(name)).job.model_dump(by_alias=True, exclude_unset=True)
+        job = Job.model_validate({**data, "instruments": INSTRUMENTS[instruments]})
     return job, make_plan(job)
 
 
@@ -132,12 +142,27 @@ def test_tones_name_their_file_and_their_longest_time(planned: tuple[Job, Plan])
     assert not set(GENERAL) & {c for s in plan.steps for c in s.cautions}
 
 
+def with_a_blocker(data: dict[str, Any], kind: int) -> dict[str, Any]:
+    """Return a chain with a supply far from any rating, ends the wrong way round, or a tweeter without a high-pass."""
+    if kind == 0:
+        return {**data, "vehicle": {"running": "120 V"}}
+    stages = {name: dict(stage) for name, stage in data["stages"].items()}
+    if kind == 1:
+        amplifier = next(s for s in stages.values() if s["kind"] == "amplifier")
+        amplifier.pop("input_ranges", None)
+        amplifier["sensitivity"] = "5 .. 0.2 V"
+    else:
+        speaker = next(s for s in stages.values() if s["kind"] == "speaker")
+        speaker["protect_below"] = "9 kHz"
+    return {**data, "stages": stages}
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_a_blocker_ends_the_steps_before_power(seed: int) -> None:
-    """With a blocker no step has power; the steps before it are the same as without."""
+    """With a blocker of any kind no step has power; the steps before it are the same as without."""
     job = drawn(3 * seed)
     data = job.model_dump(by_alias=True, exclude_unset=True)
-    blocked = make_plan(Job.model_validate({**data, "vehicle": {"running": "120 V"}}))
+    blocked = make_plan(Job.model_validate(with_a_blocker(data, seed)))
     free = make_plan(job)
     assert blocked.blocked
     assert {s.system for s in blocked.steps} == {"off"}

@@ -25,8 +25,8 @@ def digital_link(context: PlanContext, run: LeadRun) -> Step:
         say("Check that {target} is paired with {source} and shows its input as present.", **words)
         if link == "wireless"
         else say(
-            "Check the {link} lead from {source} to {target}: plugged in until it clicks or seats at both ends, not kinked. With the system on, {target} shows its input as present.",
-            link=say(link),
+            "Check the {link} lead from {source} to {target}: plugged in until it clicks or seats at both ends, not kinked. Later, with the system on, {target} shows its input as present.",
+            link=say("USB") if link == "usb" else say(link),
             **words,
         )
     )
