@@ -15,6 +15,7 @@ from gainwright.model import (
     RECORDER_VOLTS,
     SUPPLY_REPAIR,
     VOLTS_ONLY,
+    Amplifier,
     HeadUnit,
     Indicator,
     Multimeter,
@@ -80,6 +81,8 @@ def step_cautions(
     protecting : the outputs and stages whose filters protect a tweeter.
     """
     found = [*_of_hands(job, step, protecting), *_of_power(step)]
+    if not any(isinstance(stage, Amplifier) for stage in job.stages.values()):
+        found = [caution for caution in found if caution != CHARGED]
     if step.measure_at and step.tone_hz is not None:
         found += _of_reading(job, step, connected)
     return tuple(dict.fromkeys(found))

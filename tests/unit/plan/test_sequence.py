@@ -7,7 +7,7 @@ import pytest
 from gainwright.jobfile import example_text, read_job_text
 from gainwright.model import DC_VOLTS, OUTDOORS, Job, place_words
 from gainwright.plan import Plan, make_plan
-from gainwright.plan.cautions import CHARGED, CHARGER, HEARING, TWEETER_BACK, TWEETER_OPEN
+from gainwright.plan.cautions import CHARGED, CHARGER, HEAD_BRIDGED, HEARING, TWEETER_BACK, TWEETER_OPEN
 
 TWO_CASES = """format: 1
 instruments: {meter: {kind: multimeter, bandwidth: 1 kHz}}
@@ -44,6 +44,15 @@ def test_the_power_goes_up_down_and_up_once(plan: Plan) -> None:
     for step in plan.steps:
         assert ("battery" in step.do) is False
         assert (step.system == "off") == (step.volume == "")
+
+
+def test_a_car_without_an_amplifier_is_not_told_of_its_capacitors() -> None:
+    """The head unit drives the speakers: its outputs are bridged, and nothing at hand holds a charge."""
+    head = "head: {kind: head_unit, rated_output: 9 V, speaker_level: yes, outputs: {front: {}}}"
+    made = make_plan(read_job_text(f"format: 1\nstages:\n  {head}\n  front: {{kind: speaker, from: head}}\n").job)
+    told = {caution for step in made.steps for caution in step.cautions}
+    assert HEAD_BRIDGED in told
+    assert CHARGED not in told
 
 
 def test_the_first_thing_after_switching_on_is_the_volume(plan: Plan) -> None:
