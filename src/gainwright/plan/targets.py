@@ -15,8 +15,12 @@ from gainwright.plan.strapping import halves
 from gainwright.solve import Conditions, amplifier_ceiling_v
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from gainwright.plan.context import End, PlanContext
     from gainwright.plan.source import CleanLimit
+
+    Floats = npt.NDArray[np.float64]
 
 _LINEAR_DB = 60.0
 """Level reduction at which gains are solved without clipping."""
@@ -96,21 +100,11 @@ def clip_v(context: PlanContext, end: End) -> float:
 
 def reached_v(context: PlanContext, end: End, limit: CleanLimit, *, position: float) -> float:
     """Return the voltage that an end would reach without clipping, speakers off, volts rms, at nominal values."""
-    solved = context.opened.solve(
-        Conditions(
-            end.tone_hz,
-            -end.allowance_db - _LINEAR_DB,
-            settings={f"{limit.head}.volume": limit.middle, f"{end.stage}.gain": position},
-            unloaded=context.speakers,
-        ),
-        targets=end.nodes[:1],
-    )
-    return float(solved.rms_v[0, solved.index(end.nodes[0])]) * 10 ** (_LINEAR_DB / 20)
+    return float(_reached_v(context, end, limit, position)[0])
 
 
-def gain_position(context: PlanContext, end: End, limit: CleanLimit, volts: float) -> float:
-    """Return the expected gain position (0 .. 1) at which an end reaches a voltage, speakers off, at nominal values."""
-    positions = np.linspace(0.0, 1.0, 101)
+def _reached_v(context: PlanContext, end: End, limit: CleanLimit, positions: float | Floats) -> Floats:
+    """Return the same at each position of the gain."""
     solved = context.opened.solve(
         Conditions(
             end.tone_hz,
@@ -120,8 +114,13 @@ def gain_position(context: PlanContext, end: End, limit: CleanLimit, volts: floa
         ),
         targets=end.nodes[:1],
     )
-    reached = solved.rms_v[:, solved.index(end.nodes[0])] * 10 ** (_LINEAR_DB / 20)
-    return float(np.interp(volts, reached, positions))
+    return np.asarray(solved.rms_v[:, solved.index(end.nodes[0])] * 10 ** (_LINEAR_DB / 20))
+
+
+def gain_position(context: PlanContext, end: End, limit: CleanLimit, volts: float) -> float:
+    """Return the expected gain position (0 .. 1) at which an end reaches a voltage, speakers off, at nominal values."""
+    positions = np.linspace(0.0, 1.0, 101)
+    return float(np.interp(volts, _reached_v(context, end, limit, positions), positions))
 
 
 def first_at_rating(context: PlanContext, end: End) -> tuple[str, float, float | None]:

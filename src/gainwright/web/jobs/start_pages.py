@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from gainwright.app.jobs import job_start
-from gainwright.errors import GainwrightError
 from gainwright.jobfile.starting import at_hand, devices
 from gainwright.jobfile.starting.leads import Stages, stages_of_text
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view
 from gainwright.web.jobs import start_view as view
 from gainwright.web.page_language import language_of, page_language, translated
-from gainwright.web.rendering import go_to, page
+from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from gainwright.app.store import StoredJob
+    from gainwright.errors import GainwrightError
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
@@ -38,10 +39,10 @@ def start(request: Request) -> Response:
 @router.post("/jobs/start")
 def begin(request: Request, site: CurrentSite, given: Sent) -> Response:
     """Store a new job."""
-    try:
-        return go_to(view.address(job_start.begin_job(site.store, given).id, "instruments"))
-    except GainwrightError as error:
-        return _shown(request, "car", None, {"typed": given}, error=error)
+    return done_or_shown(
+        lambda: view.address(job_start.begin_job(site.store, given).id, "instruments"),
+        lambda error: _shown(request, "car", None, {"typed": given}, error=error),
+    )
 
 
 @router.get("/jobs/{job}/start")
@@ -64,7 +65,7 @@ def figures(request: Request, site: CurrentSite, job: CurrentJob, stage: str) ->
     job_start.device_of(job.text, stage)
     if stage not in view.devices_with_figures(stages_of_text(job.text)):
         return go_to(view.address(job.id, "check"))
-    return _show_figures(request, site, job, stage)
+    return _show_figures(_Asked(request, site, job, stage=stage))
 
 
 @router.post("/jobs/{job}/start/figures/{stage}")
@@ -75,7 +76,9 @@ def store_figures(request: Request, site: CurrentSite, actor: Actor, job: str, s
         stored = job_start.set_figures(site.store, job, stage, given, seen=seen_of(given), by=actor)
         return view.page_before_and_after(job, "figures", stages_of_text(stored.text), stage)[1]
 
-    return _done(do, lambda error: _show_figures(request, site, site.store.jobs.get(job), stage, given, error))
+    return done_or_shown(
+        do, lambda error: _show_figures(_Asked(request, site, site.store.jobs.get(job), given, error, stage))
+    )
 
 
 @router.get("/jobs/{job}/start/{name}")
@@ -89,7 +92,7 @@ def show_page(
         return go_to(view.address(job.id, "devices"))
     if name == "check" and check:
         site.models.plan(job.text)
-    return _SHOW[name](request, site, job)
+    return _SHOW[name](_Asked(request, site, job))
 
 
 @router.post("/jobs/{job}/start/{name}")
@@ -107,7 +110,7 @@ def store_page(request: Request, site: CurrentSite, actor: Actor, job: str, name
             stored = _STORE[name](site.store, job, given, seen=seen, by=actor)
         return view.page_before_and_after(job, name, stages_of_text(stored.text))[1]
 
-    return _done(do, lambda error: _SHOW[name](request, site, site.store.jobs.get(job), given, error))
+    return done_or_shown(do, lambda error: _SHOW[name](_Asked(request, site, site.store.jobs.get(job), given, error)))
 
 
 _STORE: dict[str, Callable[..., StoredJob]] = {
@@ -117,11 +120,16 @@ _STORE: dict[str, Callable[..., StoredJob]] = {
 }
 
 
-def _done(do: Callable[[], str], show: Callable[[GainwrightError], Response]) -> Response:
-    try:
-        return go_to(do())
-    except GainwrightError as error:
-        return show(error)
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A page that was asked for; `given` and `error` are what was typed there, and why it can't be stored."""
+
+    request: Request
+    site: Site
+    stored: StoredJob
+    given: Mapping[str, str] | None = None
+    error: GainwrightError | None = None
+    stage: str = ""
 
 
 def _shown(
@@ -157,45 +165,31 @@ def _fields_of(error: GainwrightError | None) -> Mapping[str, GainwrightError]:
     return error.fields if isinstance(error, job_start.FieldsError) else {}
 
 
-def _show_car(
-    request: Request,
-    site: Site,
-    stored: StoredJob,
-    given: Mapping[str, str] | None = None,
-    error: GainwrightError | None = None,
-) -> Response:
-    del site
+def _show_car(asked: _Asked) -> Response:
     from gainwright.jobfile.editing import TextDraft
 
+    stored = asked.stored
     held = TextDraft(stored.text).plain
-    typed = given or {key: str(held.get(key, "")) for key in ("title", "customer")}
-    return _shown(request, "car", stored, {"typed": typed}, error=error)
+    typed = asked.given or {key: str(held.get(key, "")) for key in ("title", "customer")}
+    return _shown(asked.request, "car", stored, {"typed": typed}, error=asked.error)
 
 
-def _show_instruments(
-    request: Request,
-    site: Site,
-    stored: StoredJob,
-    given: Mapping[str, str] | None = None,
-    error: GainwrightError | None = None,
-) -> Response:
-    del site
+def _show_instruments(asked: _Asked) -> Response:
+    stored, given = asked.stored, asked.given
     typed = at_hand.shown_at_hand(stored.text) if given is None else given
     known = {a.key for a in at_hand.AT_HAND}
     others = [key for key in at_hand.ticked(stored.text) if key not in known]
     return _shown(
-        request, "instruments", stored, {"typed": typed, "at_hand": at_hand.AT_HAND, "others": others}, error=error
+        asked.request,
+        "instruments",
+        stored,
+        {"typed": typed, "at_hand": at_hand.AT_HAND, "others": others},
+        error=asked.error,
     )
 
 
-def _show_devices(
-    request: Request,
-    site: Site,
-    stored: StoredJob,
-    given: Mapping[str, str] | None = None,
-    error: GainwrightError | None = None,
-) -> Response:
-    del site
+def _show_devices(asked: _Asked) -> Response:
+    stored, given = asked.stored, asked.given
     stages = stages_of_text(stored.text)
     context = {
         "groups": devices.GROUPS,
@@ -204,54 +198,36 @@ def _show_devices(
             (key, (given or {}).get(f"name:{key}", view.title_of(key, s)), s["kind"]) for key, s in stages.items()
         ],
     }
-    return _shown(request, "devices", stored, context, error=error)
+    return _shown(asked.request, "devices", stored, context, error=asked.error)
 
 
-def _show_wiring(
-    request: Request,
-    site: Site,
-    stored: StoredJob,
-    given: Mapping[str, str] | None = None,
-    error: GainwrightError | None = None,
-) -> Response:
-    del site
+def _show_wiring(asked: _Asked) -> Response:
+    stored, given = asked.stored, asked.given
     stages = stages_of_text(stored.text)
     chosen = None if given is None else job_start.leads_given(given)
     context = {
-        "wired": view.device_ports(stages, chosen, _fields_of(error)),
+        "wired": view.device_ports(stages, chosen, _fields_of(asked.error)),
         "sources": view.sources_in_words(stages),
     }
-    return _shown(request, "wiring", stored, context, error=error)
+    return _shown(asked.request, "wiring", stored, context, error=asked.error)
 
 
-def _show_figures(
-    request: Request,
-    site: Site,
-    stored: StoredJob,
-    stage: str,
-    given: Mapping[str, str] | None = None,
-    error: GainwrightError | None = None,
-) -> Response:
+def _show_figures(asked: _Asked) -> Response:
+    site, stored, stage = asked.site, asked.stored, asked.stage
     stages = stages_of_text(stored.text)
     job_start.device_of(stored.text, stage)
     listed = view.devices_with_figures(stages)
     context = {
         "called": view.title_of(stage, stages[stage]),
-        "figures": view.figures_shown(site, stored, stages, stage, given, _fields_of(error)),
+        "figures": view.figures_shown(site, stored, stages, stage, asked.given, _fields_of(asked.error)),
         "number": listed.index(stage) + 1,
         "of": len(listed),
     }
-    return _shown(request, "figures", stored, context, error=error, stage=stage)
+    return _shown(asked.request, "figures", stored, context, error=asked.error, stage=stage)
 
 
-def _show_check(
-    request: Request,
-    site: Site,
-    stored: StoredJob,
-    given: Mapping[str, str] | None = None,
-    error: GainwrightError | None = None,
-) -> Response:
-    del given
+def _show_check(asked: _Asked) -> Response:
+    site, stored = asked.site, asked.stored
     stages = stages_of_text(stored.text)
     findings = chain_view.findings_by_place(site, stored.text)
     names = {key: view.title_of(key, stage) for key, stage in stages.items()}
@@ -269,10 +245,10 @@ def _show_check(
         "unknown": view.unknown_figures(stages),
         "drawn": chain_view.drawn(site, stored.text, stored.title),
     }
-    return _shown(request, "check", stored, context, error=error)
+    return _shown(asked.request, "check", stored, context, error=asked.error)
 
 
-_SHOW: dict[str, Callable[..., Response]] = {
+_SHOW: dict[str, Callable[[_Asked], Response]] = {
     "car": _show_car,
     "instruments": _show_instruments,
     "devices": _show_devices,
