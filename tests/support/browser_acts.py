@@ -28,27 +28,42 @@ OTHER_SIZE_AND_WAY = pytest.mark.parametrize(
 )
 """Each size once and each way, with scripts and without, once: what a page does by script doesn't depend on its size."""
 
-LEADS = """(element, key) => {
-  if (window !== window.top || element.matches("textarea") || (key !== null && key !== "Enter")) return false;
-  const link = element.closest("a[href]"), button = element.closest("button, [type=submit]");
-  if (link) {
-    const within = link.hash && link.href.split("#")[0] === location.href.split("#")[0];
-    return !link.target && !link.hasAttribute("download") && !within;
-  }
-  const form = button ? button.type === "submit" && button.form : key === "Enter" && element.form;
-  if (!form || form.target || form.closest("#live")) return false;
-  if (!form.noValidate && !button?.formNoValidate && !form.checkValidity()) return false;
-  const probe = document.createElement("div");
-  probe.innerHTML = "<noscript><i></i></noscript>"; // an element where scripts are off, a text where they are on
-  return form.dataset.swap === undefined || probe.querySelector("i") !== null;
-}"""
-"""Whether a click (key null) or a key leads to another page: by a link, or by a form that isn't swapped in parts."""
+ENGINES = {
+    "leads": """{
+  leads(element, key) {
+    if (window !== window.top || element.matches("textarea") || (key !== "click" && key !== "Enter")) return false;
+    const link = element.closest("a[href]"), button = element.closest("button, [type=submit]");
+    if (link) {
+      const within = link.hash && link.href.split("#")[0] === location.href.split("#")[0];
+      return !link.target && !link.hasAttribute("download") && !within;
+    }
+    const form = button ? button.type === "submit" && button.form : key === "Enter" && element.form;
+    if (!form || form.target || form.closest("#live")) return false;
+    if (!form.noValidate && !button?.formNoValidate && !form.checkValidity()) return false;
+    const probe = document.createElement("div");
+    probe.innerHTML = "<noscript><i></i></noscript>"; // an element where scripts are off, a text where they are on
+    return form.dataset.swap === undefined || probe.querySelector("i") !== null;
+  },
+  queryAll(element, key) {
+    const root = document.documentElement;
+    if (!this.leads(element, key)) return [element];
+    root.dataset.old = "";
+    return [element, root];
+  },
+}""",
+    "old": """{ queryAll(element) { element.dataset.old = ""; return [element]; } }""",
+}
+"""Ways to find elements, for Playwright's selectors: `leads=KEY` finds an element, and the page's root too if a click (KEY is
+"click") or a key on it leads to another page, by a link or by a form that isn't swapped in parts; the root is then marked as
+old. `old` marks the element itself. What finds elements is in a page anyway when one is clicked; a script of the page's own
+that is given an element needs all of it a second time, which takes longer than the click.
+"""
 NEW_PAGE_MS = 10_000
 
 
 def click(locator: Locator, *, timeout: float | None = None) -> None:
     """Click, and wait for the page it leads to; a link to a file to download is clicked by the locator itself."""
-    with _followed(locator, None):
+    with _followed(locator, "click", timeout):
         locator.click(timeout=timeout)
 
 
@@ -67,14 +82,24 @@ def until(page: Page, is_so: str, *, turns: int = 400) -> None:
     raise AssertionError(f"never so: {is_so}")
 
 
+def mark(locator: Locator) -> None:
+    """Give an element `data-old`: one without it is another, that came in its place."""
+    _found(locator, "old=true", None)
+
+
 @contextlib.contextmanager
-def _followed(locator: Locator, key: str | None) -> Iterator[None]:
+def _followed(locator: Locator, key: str, timeout: float | None = None) -> Iterator[None]:
     page = locator.page
-    leads = locator.evaluate(LEADS, key)
-    if leads:
-        page.evaluate("document.documentElement.dataset.old = ''")
+    leads = _found(locator, f"leads={key}", timeout) > 1
     yield
     if leads:
         with contextlib.suppress(TookTooLong):  # the answer may be a file
             page.locator("html:not([data-old])").wait_for(state="attached", timeout=NEW_PAGE_MS)
         page.wait_for_load_state()
+
+
+def _found(locator: Locator, engine: str, timeout: float | None) -> int:
+    """Return how many elements an engine finds from this one, once it is there."""
+    while not (found := locator.locator(engine).count()):
+        locator.wait_for(state="attached", timeout=timeout)
+    return found

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Literal
 
 import httpx
 import pytest
-from browser_acts import CHROMIUM
+from browser_acts import CHROMIUM, ENGINES
 from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import sync_playwright
 from web_server import WebServer
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Generator, Iterator
+    from collections.abc import Callable, Generator, Iterator, Sequence
 
     from playwright.sync_api import Browser, Page
 
@@ -79,6 +79,8 @@ def job(api: httpx.Client) -> str:
 def browser() -> Iterator[Browser]:
     """Debian's Chromium, without the windows that nobody sees."""
     with sync_playwright() as playwright:
+        for name, engine in ENGINES.items():
+            playwright.selectors.register(name, engine, content_script=True)
         running = playwright.chromium.launch(executable_path=CHROMIUM, args=[*FLAGS])
         yield running
         running.close()
@@ -256,19 +258,51 @@ def look(page: Page, name: str, *, full: bool = True) -> None:
         page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=full)
 
 
-def day_and_night(page: Page, name: str, *, full: bool = True) -> None:
-    """Check that a page keeps WCAG 2.2 AA in both colour schemes, and leave a screenshot of each."""
-    assert violations(page) == [], name
-    look(page, name, full=full)
-    page.emulate_media(color_scheme="dark")
-    assert violations(page, COLOURS) == [], f"{name} by night"
-    look(page, f"{name}-night", full=full)
+def each_size(page: Page) -> Iterator[str]:
+    """Give a page each size in turn, and at last its own again; to load it twice would take longer than to look at it."""
+    own = page.viewport_size
+    assert own is not None
+    for size, window in SIZES.items():
+        page.set_viewport_size(window)  # type: ignore[arg-type]
+        yield size
+    page.set_viewport_size(own)
+
+
+def both_sizes(page: Page, name: str, *, full: Sequence[str] = tuple(SIZES)) -> None:
+    """Check that a page keeps WCAG 2.2 AA on the phone and on the desktop, and leave a screenshot of each; `full`: of all of it."""
+    for size in each_size(page):
+        assert violations(page) == [], f"{name}-{size}"
+        look(page, f"{name}-{size}", full=size in full)
+
+
+def day_and_night(
+    page: Page, name: str, *, sizes: Sequence[str] = tuple(SIZES), full: Sequence[str] = tuple(SIZES)
+) -> None:
+    """Check that a page keeps WCAG 2.2 AA at each size in both colour schemes, and leave a screenshot of each."""
+    for scheme, rules, ending in (("light", (), ""), ("dark", COLOURS, "-night")):
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        for size in each_size(page):
+            if size in sizes:
+                assert violations(page, rules) == [], f"{name}-{size}{ending}"
+                look(page, f"{name}-{size}{ending}", full=size in full)
     page.emulate_media(color_scheme="light")
+
+
+@pytest.fixture(name="each_size")
+def each_size_fixture() -> Callable[[Page], Iterator[str]]:
+    """Give a page each size in turn: `for size in each_size(page)`."""
+    return each_size
+
+
+@pytest.fixture(name="both_sizes")
+def both_sizes_fixture() -> Callable[..., None]:
+    """Check a page's accessibility at both sizes: `both_sizes(page, "jobs")`."""
+    return both_sizes
 
 
 @pytest.fixture(name="day_and_night")
 def day_and_night_fixture() -> Callable[..., None]:
-    """Check a page's accessibility in both colour schemes: `day_and_night(page, "jobs-phone")`."""
+    """Check a page's accessibility at both sizes and in both colour schemes: `day_and_night(page, "jobs")`."""
     return day_and_night
 
 

@@ -7,7 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
-from browser_acts import EACH_SIZE_AND_WAY, OTHER_SIZE_AND_WAY, click
+from browser_acts import EACH_SIZE_AND_WAY, OTHER_SIZE_AND_WAY, click, mark
 
 from gainwright.adapters.store import open_store
 from gainwright.jobfile import example_text, read_job_text
@@ -43,7 +43,7 @@ def box(page: Page, name: str) -> Locator:
 def press(button: Locator, part: str = "#main") -> None:
     """Press a button, and wait until its part of the page, or the page, is another."""
     page = button.page
-    page.locator(part).evaluate("element => element.setAttribute('data-old', '')")
+    mark(page.locator(part))
     click(button)
     page.locator(f"{part}:not([data-old])").wait_for()
 
@@ -443,7 +443,7 @@ def test_a_form_is_filled_in_by_keyboard_alone(
     page.get_by_label("Sensitivity").focus()
     page.keyboard.press("Control+A")
     page.keyboard.type("0,25 .. 4 V")
-    page.locator("#main").evaluate("element => element.setAttribute('data-old', '')")
+    mark(page.locator("#main"))
     page.keyboard.press("Enter")
     page.locator("#main:not([data-old])").wait_for()
     assert "sensitivity: 0.25 .. 4 V" in text_of(api, job)
@@ -470,28 +470,24 @@ def test_the_api_does_what_the_pages_do(api: httpx.Client, job: str) -> None:
     assert wrong.json()["where"].endswith("stages.head.rated_output")
 
 
-@BOTH_SIZES
 def test_pages_conform_to_wcag(
     open_page: Callable[..., Page],
-    axe: Callable[[Page], list[str]],
-    look: Callable[..., None],
+    both_sizes: Callable[..., None],
     day_and_night: Callable[..., None],
     api: httpx.Client,
     job: str,
-    size: str,
 ) -> None:
     """Every page of the chain, with its findings, an error and a conflict, in light and dark mode, with screenshots."""
     api.get(f"/api/jobs/{job}/chain/findings")
-    page = open_page(f"/jobs/{job}/chain", size=size)
+    page = open_page(f"/jobs/{job}/chain", size="phone")
     page.locator("#findings details").wait_for()
-    day_and_night(page, f"chain-{size}")
+    day_and_night(page, "chain")
     for path in ("stage/amp_sub", "stage/desk", "section/allowance", "instrument/meter", "add", "text"):
         page.goto(f"/jobs/{job}/chain/{path}")
-        day_and_night(page, f"chain-{path.replace('/', '-')}-{size}")
+        day_and_night(page, f"chain-{path.replace('/', '-')}")
     page.get_by_label("Text of the job file").fill(example_text("two_way_and_sub").replace("4 V  ", "4 ohm"))
     page.get_by_role("alert").wait_for()
-    assert axe(page) == []
-    look(page, f"chain-text-wrong-{size}")
+    both_sizes(page, "chain-text-wrong")
     page.goto(f"/jobs/{job}/chain/stage/head")
     for details in page.locator("details").all():
         click(details.locator("summary"))
@@ -499,8 +495,7 @@ def test_pages_conform_to_wcag(
     api.put(f"/api/jobs/{job}/chain/keys", json={"seen": 1, "texts": {"stages.head.rated_output": "3 V"}})
     save(page)
     page.locator("#both").wait_for()
-    assert axe(page) == []
-    look(page, f"chain-conflict-{size}")
+    both_sizes(page, "chain-conflict")
 
 
 @pytest.mark.parametrize("example", ["two_way_and_sub", "bridged_pair", "active_three_way", "full_range"])

@@ -16,7 +16,7 @@ from gainwright.results import to_json
 from gainwright.simulated import SimulatedHiddenRigs
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     import httpx
     from playwright.sync_api import Page
@@ -430,21 +430,19 @@ def test_case_survives_a_killed_server(open_page: Callable[..., Page], server: W
     done(page, page.get_by_role("button", name="Undo last step").click)
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_pages_are_accessible(
     open_page: Callable[..., Page],
-    axe: Callable[[Page], list[str]],
+    each_size: Callable[[Page], Iterator[str]],
+    both_sizes: Callable[..., None],
     look: Callable[..., None],
     day_and_night: Callable[..., None],
     api: httpx.Client,
     job: str,
     case: dict[str, Any],
-    size: str,
 ) -> None:
     """The beginning, a case during its search with everything unfolded, and in dark mode, with screenshots."""
-    page = open_page(f"/jobs/{job}/fault", size=size)
-    assert axe(page) == []
-    look(page, f"fault-{size}")
+    page = open_page(f"/jobs/{job}/fault", size="phone")
+    both_sizes(page, "fault")
     now, name = case, case["name"]
     for entry in (
         {"at": "knob.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS", "reads": "0.11 V"},
@@ -453,14 +451,15 @@ def test_pages_are_accessible(
         now = (
             api.post(f"/api/cases/{name}/add", json={"seen": now["revision"], "entry": entry}).raise_for_status().json()
         )
-    page = open_page(f"/cases/{name}", size=size)
-    assert page.locator("svg.chain:visible").count() == 1
-    look(page, f"case-{size}")
+    page.goto(f"/cases/{name}")
+    for size in each_size(page):
+        assert page.locator("svg.chain:visible").count() == 1
+        look(page, f"case-{size}")
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
     page.locator(".moved img").scroll_into_view_if_needed()
     expect(page.locator(".moved img")).to_have_js_property("complete", value=True, timeout=30_000)
     assert page.locator(".moved img").evaluate("img => img.decode().then(() => img.naturalWidth)") > 300
-    day_and_night(page, f"case-unfolded-{size}")
+    day_and_night(page, "case-unfolded")
 
 
 def test_customer_gets_a_page(api: httpx.Client, case: dict[str, Any]) -> None:

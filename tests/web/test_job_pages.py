@@ -103,27 +103,23 @@ def test_markup_in_a_title_is_text(open_page: Callable[..., Page], api: httpx.Cl
     assert page.locator("main img").count() == 0
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_pages_are_accessible_and_small(
     open_page: Callable[..., Page],
-    axe: Callable[[Page], list[str]],
-    look: Callable[..., None],
+    both_sizes: Callable[..., None],
     day_and_night: Callable[..., None],
     job: str,
-    size: str,
 ) -> None:
     """The list and a job conform to WCAG 2.2 AA as far as axe can check, in light and dark mode; a first visit takes under 150 kB."""
-    page = open_page("/", size=size, own_page=True)
-    day_and_night(page, f"jobs-{size}")
+    page = open_page("/", size="phone", own_page=True)
+    day_and_night(page, "jobs")
     sizes = page.evaluate(
         "[...performance.getEntriesByType('resource'), ...performance.getEntriesByType('navigation')].map(e => e.transferSize)"
     )
     assert 0 < sum(sizes) < 150_000
     page.goto(f"/jobs/{job}")
-    assert axe(page) == []
-    look(page, f"job-{size}")
+    both_sizes(page, "job")
     page.goto("/nothing/here")
-    assert axe(page) == []
+    both_sizes(page, "no-page")
     assert "this page doesn't exist" in page.locator("main").inner_text()
 
 

@@ -456,28 +456,27 @@ def test_without_a_job_nothing_is_kept(listening: Callable[..., Listener]) -> No
     assert "Recordings are stored with a job" in heard.page.locator("main").inner_text()
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_page_is_accessible(
     listening: Callable[..., Listener],
-    axe: Callable[[Page], list[str]],
+    each_size: Callable[[Page], Iterator[str]],
+    both_sizes: Callable[..., None],
     look: Callable[..., None],
     day_and_night: Callable[..., None],
     job: str,
-    size: str,
 ) -> None:
     """Two channels, in light and dark mode, before and while it runs, with screenshots."""
     both = np.concatenate([clipped(peak=0.9, ceiling=0.7), tone(level_dbfs=-12.0)], axis=1)
-    heard = listening(both, f"/jobs/{job}/live", size=size)
-    assert axe(heard.page) == []
-    look(heard.page, f"live-idle-{size}")
+    heard = listening(both, f"/jobs/{job}/live", size="phone")
+    both_sizes(heard.page, "live-idle")
     heard.page.get_by_label("Channels").select_option("2")
     heard.start()
     heard.page.get_by_label("Seconds", exact=True).fill("1")
     click(heard.page.get_by_role("button", name="Record", exact=True))
     heard.page.locator("#recordings .main").first.wait_for()
     heard.page.get_by_text("is saved with the job").wait_for(state="hidden")
-    day_and_night(heard.page, f"live-{size}")
-    look(heard.page, f"live-{size}-first", full=False)
+    day_and_night(heard.page, "live")
+    for size in each_size(heard.page):
+        look(heard.page, f"live-{size}-first", full=False)
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])

@@ -176,7 +176,7 @@ def test_run_opens_and_continues_without_a_network(
     click(page.locator(f'a[href$="/{SUPPLY}"]'))
     enter(page, "13,9")
     page.get_by_text("waiting to be sent: 13,9").wait_for()
-    day_and_night(page, "offline-step-phone", full=False)
+    day_and_night(page, "offline-step", sizes=["phone"], full=[])
     click(page.get_by_text("Add a photo or a note"))
     picture = io.BytesIO()
     Image.new("RGB", (80, 60), "red").save(picture, "JPEG")
@@ -195,11 +195,11 @@ def test_run_opens_and_continues_without_a_network(
     page.locator("li", has=page.locator(f'a[href$="/{SUPPLY}"]')).last.get_by_text(
         "waiting to be sent: 13,9"
     ).wait_for()
-    day_and_night(page, "offline-list-phone", full=False)
+    day_and_night(page, "offline-list", sizes=["phone"], full=[])
     page.goto("/cases")
     click(page.get_by_role("link", name=api.get(f"/api/jobs/{job}").json()["title"]))
     page.go_back()
-    day_and_night(page, "offline-not-kept-phone")
+    day_and_night(page, "offline-not-kept", sizes=["phone"])
     page.goto(f"/jobs/{job}/setup/{SUPPLY}")
     page.locator("#waiting").wait_for()
     assert entered(api, job) == []

@@ -152,27 +152,18 @@ def test_is_made_by_keyboard_alone(open_page: Callable[..., Page]) -> None:
     assert page.evaluate("document.activeElement.id") == "latest"
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_pages_are_accessible(
-    open_page: Callable[..., Page],
-    axe: Callable[[Page], list[str]],
-    look: Callable[..., None],
-    size: str,
-) -> None:
+def test_pages_are_accessible(open_page: Callable[..., Page], day_and_night: Callable[..., None]) -> None:
     """The beginning, during a practice, while the short sequence is computed, and the end, with screenshots."""
-    page = open_page("/practise", size=size, dark=size == "phone")
-    assert axe(page) == []
-    look(page, f"practise-{size}")
+    page = open_page("/practise", size="phone")
+    day_and_night(page, "practise")
     page.goto("/practise/class")
-    assert axe(page) == []
+    day_and_night(page, "class")
     begin(page)
     ask(page, "The sub amplifier", "power lamp of the sub amplifier")
     ask(page, "The sub", "With nothing playing")
-    assert axe(page) == []
-    look(page, f"practice-{size}")
+    day_and_night(page, "practice")
     click(page.get_by_role("button", name="Give up"))
     expect(page.get_by_role("heading", name="Given up")).to_have_count(1)
-    assert axe(page) == []
+    day_and_night(page, "practice-given-up")
     expect(page.get_by_text("A shorter path:")).to_have_count(1, timeout=40_000)
-    assert axe(page) == []
-    look(page, f"practice-end-{size}")
+    day_and_night(page, "practice-end")

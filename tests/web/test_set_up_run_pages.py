@@ -622,15 +622,12 @@ def test_markup_in_a_reason_is_text(open_page: Callable[..., Page], api: httpx.C
     assert page.locator("main img").count() == 0
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_steps_are_accessible(
     open_page: Callable[..., Page],
-    axe: Callable[[Page], list[str]],
-    look: Callable[..., None],
+    both_sizes: Callable[..., None],
     day_and_night: Callable[..., None],
     api: httpx.Client,
     job: str,
-    size: str,
 ) -> None:
     """WCAG 2.2 AA as far as axe can check: the list and each kind of step, before and after its reading, in light and dark mode."""
     texts = {SUPPLY: "12.1", "lead.head.front-desk": "0.3 open", "speaker.sub": "open", "amplifier.amp_front": "17.2"}
@@ -641,20 +638,18 @@ def test_steps_are_accessible(
         "supply": SUPPLY,
     }
     kinds["gain"] = "amplifier.amp_front"
-    page = open_page(f"/jobs/{job}/setup", size=size)
-    assert axe(page) == []
+    page = open_page(f"/jobs/{job}/setup", size="phone")
+    both_sizes(page, "setup-begun")
     for name, step in kinds.items():
         page.goto(step_page(job, step))
-        assert axe(page) == [], step
-        look(page, f"setup-{name}-{size}", full=size == "desktop")
+        both_sizes(page, f"setup-{name}", full=["desktop"])
     for step, text in texts.items():
         api.post(f"/api/jobs/{job}/run", json={"step": step, "text": text, "seen": 0}).raise_for_status()
     page.goto(step_page(job, "speaker.sub"))
     page.locator(".believed").wait_for(timeout=20_000)
-    day_and_night(page, f"setup-outside-{size}")
+    day_and_night(page, "setup-outside")
     page.goto(f"/jobs/{job}/setup")
-    assert axe(page) == []
-    look(page, f"setup-list-{size}", full=size == "desktop")
+    both_sizes(page, "setup-list", full=["desktop"])
 
 
 @pytest.mark.parametrize("size", ["phone"])
