@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from gainwright.jobfile import read_job_text, with_changes
-from gainwright.plan import amplifier_loads
+from gainwright.plan import amplifier_loads, head_unit_loads
 from gainwright.power.cable_remedies import Evaluated
 from gainwright.power.programmes import programme
 from gainwright.power.supply_findings import supply_findings
@@ -33,7 +33,7 @@ def evaluated(text: str = JOB, **changes: str) -> Evaluated:
     """Return a job with its supply solved, keys changed by path (`__` for a dot)."""
     job = read_job_text(text).job
     job = with_changes(job, {key.replace("__", "."): value for key, value in changes.items()})
-    loads = {load.stage: load for load in amplifier_loads(job)}
+    loads = {load.stage: load for load in amplifier_loads(job)} | head_unit_loads(job)
     programmes = {name: programme(load, None) for name, load in loads.items()}
     return Evaluated(job, loads, programmes, supply_states(job, loads, programmes))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from gainwright.adapters.chart_parts import channel, layered, mark, stacked
@@ -11,6 +12,9 @@ if TYPE_CHECKING:
     from gainwright.report.music_chart import MusicChart
 
 _LEAST_PERCENT = 0.001
+_WIDE, _HIGH = 540, 200
+_APART = 60, 14
+"""Names whose lines end nearer than so many pixels, across and up, would cover each other: they stand on lines below each other."""
 
 
 def music_spec(chart: MusicChart) -> dict[str, Any]:
@@ -33,13 +37,36 @@ def _panel(points: Any, moments: Any, dash: Any, *, x: str, y: str, limit: float
     across = channel("x:Q", title=x, scale={"nice": False, "zero": False})
     scale = {"type": "log", "domain": [_LEAST_PERCENT, 100]}
     up = channel("percent:Q", title=y, scale=scale, axis={"format": "~g"})
-    last = list({row["name"]: row for row in rows}.values())
     label = {"x": across, "y": up, "text": channel("name:N")}
     layers = [
         mark("line", rows, {"x": across, "y": up, "strokeDash": dash}, color=INK, strokeWidth=1.4),
-        mark("text", last, label, align="left", dx=5, dy=-6, fontSize=11, color=INK),
+        mark("text", _labels(rows), label, align="left", dx=5, dy=-6, fontSize=11, color=INK, lineBreak="\n"),
         mark("rule", moments, {"x": across, "strokeDash": dash}, color=MARK, strokeWidth=1.6),
     ]
     if limit is not None:
         layers.append(mark("rule", [{"percent": limit}], {"y": up}, color=INK, strokeDash=[6, 4]))
-    return layered(layers, width=540, height=200)
+    return layered(layers, width=_WIDE, height=_HIGH)
+
+
+def _labels(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return a name at the end of each line; of lines that end nearly together all names at one of the ends."""
+    ends = list({row["name"]: row for row in rows}.values())
+    across = [row["x"] for row in rows]
+    pixels = _WIDE / (max(across, default=0.0) - min(across, default=0.0) or 1.0)
+    decade = _HIGH / math.log10(100 / _LEAST_PERCENT)
+    placed: list[dict[str, Any]] = []
+    for row in ends:
+        near = next(
+            (
+                p
+                for p in placed
+                if abs(p["x"] - row["x"]) * pixels < _APART[0]
+                and abs(math.log10(p["percent"] / row["percent"])) * decade < _APART[1]
+            ),
+            None,
+        )
+        if near is None:
+            placed.append(dict(row))
+        else:
+            near["name"] += f"\n{row['name']}"
+    return placed

@@ -6,6 +6,7 @@ from gainwright.plan.amplifier_loads import AmplifierLoad, amplifier_loads
 from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import GENERAL, MAKER_FIRST
 from gainwright.plan.full_scale import full_scale_text
+from gainwright.plan.head_unit_loads import head_unit_loads
 from gainwright.plan.lines import labels
 from gainwright.plan.planning import check_job, make_plan
 from gainwright.plan.proofs import put_back_text
@@ -34,6 +35,7 @@ __all__ = [
     "design_attenuators",
     "device_words",
     "full_scale_text",
+    "head_unit_loads",
     "labels",
     "make_plan",
     "name_words",

@@ -5,9 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright import physics
-from gainwright.jobfile import facts
-from gainwright.model import Amplifier, HeadUnit, Speaker, name_words, resolve, stages_of
-from gainwright.power.programmes import EIGHTH, WORST
+from gainwright.model import Amplifier, HeadUnit, name_words, stages_of
 from gainwright.power.result import STATES
 from gainwright.solve import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Taken, amplifier_draw_w
 from gainwright.texts import say
@@ -39,31 +37,28 @@ def device_watts(
         if isinstance(stage, Amplifier) and name in amplifiers:
             assumed += _assumed(name, stage)
             for state in STATES[1:]:
-                signal[state] += _drawn_w(stage, amplifiers[name], getattr(programmes[name], state))
+                signal[state] += _drawn_w(stage, amplifiers[name], getattr(programmes[name], state), state)
     return {state: idle_w + watts for state, watts in signal.items()}, tuple(assumed)
 
 
-def head_unit_watts(job: Job, supply_v: float) -> dict[str, dict[StateName, float]]:
+def head_unit_watts(
+    job: Job, loads: Mapping[str, AmplifierLoad], programmes: Mapping[str, Programme], supply_v: float
+) -> dict[str, dict[StateName, float]]:
     """Return head unit -> state -> what its own power stages take for the speakers at its outputs, W, without idle.
 
-    Bridged class B stages straight from the supply (common practice, no published source) take supply x mean |v| / load; their
-    programme is that of an amplifier without music, at the voltage of their rating.
+    Bridged class B stages straight from the supply (common practice, no published source) take supply x mean |v| / load.
     """
     found: dict[str, dict[StateName, float]] = {}
-    wiring, values = resolve(job), facts(job)
-    for name, stage in job.stages.items():
-        if not isinstance(stage, HeadUnit) or not stage.speaker_level:
-            continue
-        loads = [
-            1 / values[f"{port.stage}.impedance"].quantity.nominal
-            for node in wiring.outputs(name)
-            for port in wiring.ports_fed_by(node)
-            if isinstance(job.stages[port.stage], Speaker)
-        ]
-        if loads:
-            amps = sum(loads) * values[f"{name}.output_limit"].quantity.nominal
-            means = 0.0, physics.GAUSSIAN_MEAN_ABS * EIGHTH**0.5, WORST**0.5, physics.SINE_MEAN_ABS
-            found[name] = {state: float(supply_v * mean * amps) for state, mean in zip(STATES, means, strict=True)}
+    for name, load in loads.items():
+        if isinstance(job.stages[load.stage], HeadUnit):
+            taken = found.setdefault(load.stage, dict.fromkeys(STATES, 0.0))
+            for state in STATES[1:]:
+                played: Voltage = getattr(programmes[name], state)
+                taken[state] += load.sides * float(
+                    physics.class_b_power(
+                        mean_abs_v=played.mean_abs_v, rail_v=supply_v, load_ohm=_counting_ohm(load, state)
+                    )
+                )
     return found
 
 
@@ -105,12 +100,18 @@ def at_ceiling(
     held_w, siemens = watts, 0.0
     for name, stage in following(job, unit).items():
         if name in amplifiers:
-            own_w = _drawn_w(stage, amplifiers[name], programmes[name].full_sine)
+            own_w = _drawn_w(stage, amplifiers[name], programmes[name].full_sine, "full_sine")
             rated = stage.rated_at
             rated_v = rated.nominal if rated is not None and rated.known else RATED_SUPPLY_V
             held_w, siemens = held_w - own_w, siemens + own_w / rated_v**2
     return Taken(max(held_w, 0.0), siemens * RATED_SUPPLY_V**2, RATED_SUPPLY_V)
 
 
-def _drawn_w(stage: Amplifier, load: AmplifierLoad, played: Voltage) -> float:
-    return load.sides * amplifier_draw_w(stage, played, load_ohm=load.load_ohm, rail_v=load.rail_v)
+def _drawn_w(stage: Amplifier, load: AmplifierLoad, played: Voltage, state: StateName) -> float:
+    ohm = _counting_ohm(load, state)
+    return load.sides * amplifier_draw_w(stage, played, load_ohm=ohm, rail_v=load.rail_v)
+
+
+def _counting_ohm(load: AmplifierLoad, state: StateName) -> float:
+    """Return the load on a side: of music that over its band, of a sine that where it takes most."""
+    return load.sine_ohm if state == "full_sine" else load.music_ohm

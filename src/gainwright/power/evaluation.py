@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from gainwright.model import DC_VOLTS, METAL, SUPPLY_REPAIR, Speaker, resolve, stages_of
-from gainwright.plan import MAKER_FIRST, amplifier_loads
+from gainwright.plan import MAKER_FIRST, amplifier_loads, head_unit_loads
 from gainwright.power.cable_remedies import Evaluated
 from gainwright.power.cables import cable_result, number
 from gainwright.power.devices import following
@@ -52,14 +52,15 @@ def evaluate_power(
     ------
     JobError : the wiring can't be resolved.
     """
-    loads = {load.stage: load for load in amplifier_loads(job, reached)}
+    loads = {load.stage: load for load in amplifier_loads(job, reached)} | head_unit_loads(job)
     programmes = {name: programme(load, music) for name, load in loads.items()}
     states = supply_states(job, loads, programmes)
     curves = impedance_curves(job, resolve(job))
     fed = {n: load for load in reversed(loads.values()) for n in load.speakers if isinstance(job.stages[n], Speaker)}
+    judged = {} if music is None else {s.speaker: s for s in music.speakers}
     speakers = tuple(
-        speaker_result(job, name, load, programmes[load.stage], curves[name])
-        for load in loads.values()
+        speaker_result(job, name, load, programmes[by], curves[name], judged.get(name))
+        for by, load in loads.items()
         for name in load.speakers
         if fed.get(name) is load
     )

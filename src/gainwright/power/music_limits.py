@@ -9,10 +9,10 @@ import numpy as np
 
 from gainwright import physics
 from gainwright.model import Speaker
-from gainwright.plan import amplifier_loads
+from gainwright.plan import amplifier_loads, head_unit_loads
 from gainwright.power.travel import ConeTravel, cone_travel_of
 from gainwright.programme import ALLOWANCES_DB, SpeakerLimit, loudest_stretches, worst_100ms
-from gainwright.programme.music_result import SpeakerFigures
+from gainwright.programme.music_result import SpeakerAtAllowance, SpeakerFigures
 from gainwright.solve import SpeakerUnit, speaker_unit
 
 if TYPE_CHECKING:
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from gainwright.model import Job
     from gainwright.plan import AmplifierLoad
     from gainwright.programme import TrackBand
+    from gainwright.programme.allowance import LimitOfSpeaker
 
     Floats = np.ndarray
 
@@ -38,7 +39,7 @@ _Interval = tuple[float | None, float | None, float | None]
 
 @dataclass(frozen=True, slots=True)
 class MusicSpeaker:
-    """A speaker with the amplifier that drives it.
+    """A speaker with the amplifier, or the head unit's output, that drives it.
 
     Attributes
     ----------
@@ -53,8 +54,12 @@ class MusicSpeaker:
     cone: ConeTravel | None
 
     def full_scale_v2(self, allowance_db: Floats) -> Floats:
-        """Return the square of the peak of full scale across one unit if nothing clips it: a sine of -A dBFS gives the target."""
-        return np.asarray(2 * (self.load.target_v * self.share) ** 2 * 10 ** (np.asarray(allowance_db) / 10))
+        """Return the square of the peak of full scale across one unit if nothing clips it: a sine of -A dBFS gives the target.
+
+        At a head unit's own output full scale itself does.
+        """
+        over = 10 ** (np.asarray(allowance_db) / 10) if self.load.follows_allowance else np.ones(np.shape(allowance_db))
+        return np.asarray(2 * (self.load.target_v * self.share) ** 2 * over)
 
     @property
     def ceiling_v2(self) -> float:
@@ -63,7 +68,7 @@ class MusicSpeaker:
 
 
 def music_speakers(job: Job, reached: Mapping[str, float] | None = None) -> dict[str, list[MusicSpeaker]]:
-    """Return band -> the speakers that amplifiers drive in it; one at a strapped pair stands once.
+    """Return band -> the speakers that amplifiers and head units drive in it; one at a strapped pair stands once.
 
     Parameters
     ----------
@@ -75,7 +80,7 @@ def music_speakers(job: Job, reached: Mapping[str, float] | None = None) -> dict
     """
     found: dict[str, list[MusicSpeaker]] = {}
     done: set[str] = set()
-    for load in amplifier_loads(job, reached):
+    for load in (*amplifier_loads(job, reached), *head_unit_loads(job).values()):
         for name in load.speakers:
             if name in done or not isinstance(job.stages[name], Speaker):
                 continue
@@ -183,6 +188,30 @@ def speaker_figures(
         min(scale_w * max(p.band.worst_1s for p in parts), most_w),
         min(scale_w * max(worst_100ms(p.band) for p in parts), most_w),
         speaker.unit.missing,
+        speaker.load.target_v,
+        _by_allowance(speaker, parts, own),
+    )
+
+
+def _by_allowance(
+    speaker: MusicSpeaker, parts: Sequence[TrackBand], own: Mapping[LimitOfSpeaker, SpeakerLimit]
+) -> tuple[SpeakerAtAllowance, ...]:
+    """Return the figures at every allowance, each of the track that asks most there."""
+    number = len(ALLOWANCES_DB)
+    coil, sure, travel = (np.full(number, np.nan) for _ in range(3))
+    if "coil_heat" in own:
+        hottest = np.argmax(own["coil_heat"].shares, axis=0)
+        for track in np.unique(hottest).tolist():
+            at = hottest == track
+            shares = coil_shares(speaker, parts[track], ALLOWANCES_DB[at])
+            coil[at], sure[at] = np.median(shares, axis=1), np.quantile(shares, SURE, axis=1)
+    if speaker.cone is not None:
+        travel = np.max(
+            [np.median(_travels(speaker, speaker.cone, part, ALLOWANCES_DB), axis=1) for part in parts], axis=0
+        )
+    return tuple(
+        SpeakerAtAllowance(float(db), *(None if np.isnan(x) else float(x) for x in figures))
+        for db, *figures in zip(ALLOWANCES_DB, 100 * coil, 100 * sure, 1000 * travel, strict=True)
     )
 
 

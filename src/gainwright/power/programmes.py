@@ -50,7 +50,8 @@ def programme(amplifier: AmplifierLoad, music: MusicResult | None) -> Programme:
     """
     ceiling = float(np.sqrt(2) * amplifier.ceiling_v)
     full = sine(amplifier.ceiling_v)
-    full_scale = float(np.sqrt(2) * amplifier.target_v * 10 ** (amplifier.band.allowance_db / 20))
+    allowance_db = amplifier.band.allowance_db if amplifier.follows_allowance else 0.0
+    full_scale = float(np.sqrt(2) * amplifier.target_v * 10 ** (allowance_db / 20))
     if music is None or amplifier.band.key not in music.distribution:
         mean = _gaussian(EIGHTH * amplifier.target_v**2)
         worst = WORST * amplifier.target_v**2

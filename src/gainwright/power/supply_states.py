@@ -57,7 +57,7 @@ def supply_states(
     """Return the supply of a job in every state; devices with a supply of their own stand apart from the battery's tree."""
     tree, source = supply_tree(job), source_of(job)
     apart = {unit for unit in tree.loose if supply_of(job, unit) != "vehicle"}
-    heads = head_unit_watts(job, source.running_v)
+    heads = head_unit_watts(job, amplifiers, programmes, source.running_v)
     cabled = SupplyTree(tree.branches, tuple(u for u in tree.loose if u not in apart))
     tree = SupplyTree(cabled.branches, (*cabled.loose, *heads))
     watts: dict[str, dict[StateName, float]] = {}

@@ -70,6 +70,16 @@ class BandChoice:
 
 
 @dataclass(frozen=True, slots=True)
+class SpeakerAtAllowance:
+    """What the music does to one unit of a speaker at an allowance; `SpeakerFigures` has the words. None where it can't be told."""
+
+    db: float
+    coil_percent: float | None
+    coil_percent_high: float | None
+    travel_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class SpeakerFigures:
     """What the music does to one unit of a speaker at the recommended allowance of its band.
 
@@ -86,6 +96,7 @@ class SpeakerFigures:
     travel_allows_db : largest allowance at which the estimate stays within it; None if not even 0 dB, or while data are missing.
     worst_1s_w, worst_100ms_w : power of the worst second and of the worst 100 ms, into one unit's nominal impedance.
     missing : keys of the job that the verdict on its travel lacks.
+    target_v, by_allowance : the same at every allowance, with a target of so many volts; none in results of before.
     """
 
     speaker: str
@@ -106,6 +117,8 @@ class SpeakerFigures:
     worst_1s_w: float
     worst_100ms_w: float
     missing: tuple[str, ...]
+    target_v: float | None = None
+    by_allowance: tuple[SpeakerAtAllowance, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +150,7 @@ class MusicResult:
     seconds : play time of all tracks.
     reused : number of tracks whose figures come from an earlier scan.
     written_db : output -> allowance that was written into the job; None if none was.
-    speakers : what it does to each speaker that an amplifier drives; empty without a job.
+    speakers : what it does to each speaker that an amplifier or a head unit drives; empty without a job.
     """
 
     job: str

@@ -85,7 +85,7 @@ def crest_text(allowance: BandAllowance, tone_hz: float | None) -> str:
     row = allowance.row(allowance.choice.db)
     if allowance.crest_db is None or row.mean_power_db is None:
         return ""
-    tone = say("a tone") if tone_hz is None else say("a tone of {hz} Hz", hz=f"{tone_hz:g}")
+    tone = say("a tone") if tone_hz is None else say("its set-up tone of {hz} Hz", hz=f"{tone_hz:g}")
     return say(
         "{band}: the highest peak of this music is {crest} dB above its rms level, that of {tone} only {sine} dB. A tone that "
         "just reaches the ceiling stays there at full power; this music, with the gain set by a tone {db} dB below full "

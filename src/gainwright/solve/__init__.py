@@ -7,7 +7,7 @@ from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.ear_level import EarLevel, ear_level, sensitivity_level_db, speaker_volts
 from gainwright.solve.electrics import MUTED_TRAVEL, response
 from gainwright.solve.hearing_dose import DayHearing, Exposure, HearingDose, hearing_dose
-from gainwright.solve.impedance_curves import MIDDLE, ImpedanceCurve, impedance_curves
+from gainwright.solve.impedance_curves import MIDDLE, UNITS, ImpedanceCurve, impedance_curves
 from gainwright.solve.instruments import (
     InstrumentReading,
     accuracy_of,
@@ -46,6 +46,7 @@ __all__ = [
     "PREFERRED_HZ",
     "SWITCHING_EFFICIENCY",
     "UNALTERED",
+    "UNITS",
     "Alteration",
     "Branch",
     "Chain",

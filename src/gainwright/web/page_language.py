@@ -84,6 +84,11 @@ def _part(part: Any) -> Any:
     return part if hasattr(part, "__html__") else _now.get().translate(say("{a}", a=part))
 
 
+def figure(text: str) -> str:
+    """Return a figure such as `1.5 dB`, made by the program and not by a person, with the decimal sign of the page's language."""
+    return translated("{a}", a=text)
+
+
 def translated_list(texts: Sequence[str]) -> str:
     """Return texts in the page's language, separated by semicolons."""
     return "; ".join(str(in_language(text)) for text in texts)

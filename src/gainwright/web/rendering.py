@@ -15,6 +15,7 @@ from gainwright.errors import GainwrightError
 from gainwright.texts import say, sentence
 from gainwright.web.network.access import THIS_COMPUTER
 from gainwright.web.page_language import (
+    figure,
     in_language,
     language_of,
     number_of,
@@ -46,6 +47,7 @@ def environment() -> Environment:
     )
     made.filters["when"] = when
     made.filters["counted"] = number_of
+    made.filters["figure"] = figure
     made.filters["said_list"] = translated_list
     made.filters["sentence"] = sentence
     made.globals["version"] = __version__

@@ -21,9 +21,10 @@ from gainwright.solve import Voltage
 
 
 def test_class_b_amplifier_draws_as_the_worked_example_says() -> None:
-    """500 W into 2 ohm, converter 85 %, 13.8 V: 15.2 A for 50 W of Gaussian programme, 54.3 A for a full sine."""
+    """500 W into 2 ohm of resistance, converter 85 %, 13.8 V: 15.2 A for 50 W of Gaussian programme, 54.3 A for a full sine."""
     job = read_job_text(JOB).job
-    (load,) = amplifier_loads(job)
+    (of_job,) = amplifier_loads(job)
+    load = dataclasses.replace(of_job, music_ohm=2.0, sine_ohm=2.0)
     gauss = Voltage(50 * 2.0, float(np.sqrt(2 / np.pi * 50 * 2)))
     sine = Voltage(500 * 2.0, float(2 * np.sqrt(2) / np.pi * np.sqrt(500 * 2)))
     states = supply_states(job, {"amp": load}, {"amp": Programme(gauss, gauss, gauss, sine, 44.7)})

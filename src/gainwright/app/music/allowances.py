@@ -137,7 +137,7 @@ def job_bands(
 
     if job is None:
         return USUAL_BANDS, {}
-    from gainwright.plan import amplifier_bands
+    from gainwright.plan import amplifier_bands, head_unit_loads
 
     by_key: dict[str, AmplifierBand] = {}
     for band in amplifier_bands(job, reached):
@@ -145,6 +145,10 @@ def job_bands(
         if held is None or _load(band) > _load(held):
             by_key[band.key] = band
     bands = [Band(key, _edge(s.high_pass), _edge(s.low_pass)) for key, s in by_key.items()]
+    others = {load.band.key: load.band for load in head_unit_loads(job).values()}
+    bands += [
+        Band(key, _edge(s.high_pass), _edge(s.low_pass)) for key, s in others.items() if key not in {*by_key, WHOLE}
+    ]
     whole = [] if WHOLE in by_key else [Band(WHOLE)]
     return (*whole, *bands), by_key
 
@@ -193,7 +197,7 @@ def allowances(
     bands, splits = job_bands(job, reached)
     names = [band.name for band in bands if job is None or band.name in splits]
     parts = {name: _parts(library, name) for name in names}
-    found = _evaluated(job, parts, splits, limits, reached)
+    found = _evaluated(job, library, parts, splits, limits, reached)
     results = found.allowances
     return MusicResult(
         job="" if job is None else job.title,
@@ -201,7 +205,7 @@ def allowances(
         allowance={a.band: a.rows for a in results},
         recommended_db={a.band: a.choice.db for a in results},
         choice={a.band: _choice(a, splits.get(a.band)) for a in results},
-        distribution={a.band: _distribution(library, a.band) for a in results},
+        distribution={band: _distribution(library, band) for band in (*names, *found.others)},
         limits=limits,
         seconds=library.seconds,
         reused=library.reused,
@@ -218,15 +222,20 @@ def _parts(library: Library, band: str) -> list[TrackBand]:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """The allowance of each band, band -> what its coils and cones stand, and what the music does to each speaker."""
+    """The allowance of each band, band -> what its coils and cones stand, and what the music does to each speaker.
+
+    `others`: bands that only head units' own outputs play, which have no allowance.
+    """
 
     allowances: tuple[BandAllowance, ...]
     limits: dict[str, list[SpeakerLimit]]
     speakers: tuple[SpeakerFigures, ...]
+    others: tuple[str, ...] = ()
 
 
 def _evaluated(
     job: Job | None,
+    library: Library,
     parts: Mapping[str, Sequence[TrackBand]],
     splits: Mapping[str, AmplifierBand],
     limits: Limits,
@@ -247,11 +256,18 @@ def _evaluated(
         drive = None
         if band is not None and band.target_w is not None:
             drive = SpeakerLoad(band.speaker, band.target_w, band.rating_w)
-        borne[name] = [one for speaker in driven.get(name, ()) for one in speaker_limits(speaker, tracks)]
+        mine = {s.name: speaker_limits(s, tracks) for s in driven.get(name, ())}
+        # no allowance changes what a head unit's own outputs give: it must not take others' allowance
+        moved = [s.name for s in driven.get(name, ()) if s.load.follows_allowance]
+        borne[name] = [one for speaker in moved or mine for one in mine[speaker]]
         chosen = evaluate_allowances(tracks, drive=drive, limits=limits, speakers=borne[name])
         found.append(chosen)
-        figures += [speaker_figures(s, tracks, borne[name], chosen.choice.db) for s in driven.get(name, ())]
-    return _Found(tuple(found), borne, tuple(figures))
+        figures += [speaker_figures(s, tracks, mine[s.name], chosen.choice.db) for s in driven.get(name, ())]
+    others = tuple(name for name in driven if name not in parts)
+    for name in others:
+        tracks = _parts(library, name)
+        figures += [speaker_figures(s, tracks, speaker_limits(s, tracks), 0.0) for s in driven[name]]
+    return _Found(tuple(found), borne, tuple(figures), others)
 
 
 def _first_reason(library: Library) -> str:

@@ -10,8 +10,10 @@ from starlette.responses import Response
 
 from gainwright.errors import GainwrightError
 from gainwright.results import to_json
+from gainwright.texts import say
 from gainwright.web.music import added_folders, scans
 from gainwright.web.network.access import from_own_machine, only_from_own_machine
+from gainwright.web.page_language import language_of
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import Actor, CurrentSite, job_or_none
 from gainwright.web.work_api import attachment
@@ -132,12 +134,13 @@ def _result(
 
 
 @router.get("/music/{music}/chart.svg")
-def chart(site: CurrentSite, music: str) -> Response:
+def chart(request: Request, site: CurrentSite, music: str) -> Response:
     """Draw how long each band exceeds a level, and how much each allowance clips."""
+    from gainwright.report.languages import Language
     from gainwright.report.music_chart import music_chart
 
-    result = scans.result(site, music).found
-    drawn = site.world.charts.render(music_chart(result, title="What this music allows"), ".svg")
+    result, into = scans.result(site, music).found, Language(language_of(request))
+    drawn = site.world.charts.render(music_chart(result, title=say("What this music allows")), ".svg", into)
     return Response(drawn, media_type="image/svg+xml")
 
 
