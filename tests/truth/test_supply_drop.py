@@ -94,7 +94,7 @@ def test_capacitors_are_named_at_a_fuse_that_may_blow() -> None:
 def test_a_head_units_own_power_stages_count() -> None:
     """Two sides of 8 V rms into a speaker of 4 ohm from 13.8 V: a bridged class B stage takes supply x mean |v| / load.
 
-    The load is the speaker's over the band that it plays (`test_taken_loads`), which a sine of all takes most of.
+    The load is the speaker over its band (`test_taken_loads`); a sine is at the frequency that takes most.
     """
     text = JOB.replace(
         "head: {kind: head_unit, rated_output: 4 V}",

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gainwright.jobfile import read_job_text
-from gainwright.plan import amplifier_loads, head_unit_loads
+from gainwright.plan import amplifier_loads, head_unit_loads, taken_loads
 
 JOB = """
 format: 1
@@ -40,23 +40,28 @@ def through_the_circuit(*, corner_hz: float | None) -> tuple[np.ndarray, np.ndar
 
 
 @pytest.mark.parametrize("filtered", [True, False])
-def test_music_into_a_speaker_takes_what_the_circuit_takes(*, filtered: bool) -> None:
-    """Class B: mean |i| over mean |v|; class D: the mean of v i over that of v squared: within 4 %, which the data sheet's spread leaves."""
+def test_music_into_a_speaker_takes_what_the_circuit_takes(monkeypatch: pytest.MonkeyPatch, *, filtered: bool) -> None:
+    """Class B: mean |i| over mean |v|; class D: the mean of v i over that of v squared: the middle of the units within 4 %.
+
+    What counts takes more, by no more than a data sheet leaves open.
+    """
     text = JOB.replace("FILTER", LOW_PASS if filtered else "low_pass: off")
+    jobs = [read_job_text(text.replace("CLASS", f"class: {kind}")).job for kind in ("AB", "D")]
     volts, amps = through_the_circuit(corner_hz=90.0 if filtered else None)
-    (class_b,) = amplifier_loads(read_job_text(text.replace("CLASS", "class: AB")).job)
-    (class_d,) = amplifier_loads(read_job_text(text.replace("CLASS", "class: D")).job)
-    assert 1 / class_b.music_ohm == pytest.approx(np.mean(np.abs(amps)) / np.mean(np.abs(volts)), rel=0.04)
-    assert 1 / class_d.music_ohm == pytest.approx(np.mean(amps * volts) / np.mean(volts**2), rel=0.04)
+    taken = np.mean(np.abs(amps)) / np.mean(np.abs(volts)), np.mean(amps * volts) / np.mean(volts**2)
+    counting = [1 / amplifier_loads(job)[0].music_ohm for job in jobs]
+    monkeypatch.setattr(taken_loads, "SURE", 0.5)
+    middle = [1 / amplifier_loads(job)[0].music_ohm for job in jobs]
+    assert middle == pytest.approx(list(taken), rel=0.04)
+    assert all(t < c < 1.35 * t for t, c in zip(taken, counting, strict=True))
     if filtered:  # both are far from the nominal load
-        assert 1.3 * 4 < class_b.music_ohm < class_d.music_ohm
+        assert 1.3 * 4 < 1 / middle[0] < 1 / middle[1]
 
 
 def test_a_sine_of_the_band_takes_at_most_what_the_coil_lets() -> None:
-    """Above resonance the impedance falls to Re (Thiele 1961): a sine there takes 1/Re, within the spread of a stated Re."""
-    (load,) = amplifier_loads(read_job_text(JOB.replace("CLASS", "class: AB").replace("FILTER", "low_pass: off")).job)
-    assert load.sine_ohm == pytest.approx(3.1, rel=0.02)
+    """Above resonance the impedance falls to Re (Thiele 1961): a sine there takes 1/Re, within the 5 % of a stated Re."""
+    job = read_job_text(JOB.replace("CLASS", "class: AB").replace("FILTER", "low_pass: off")).job
+    (load,) = amplifier_loads(job)
+    assert 0.94 * 3.1 < load.sine_ohm < 3.1
     assert load.load_ohm == 4.0
-    assert (
-        head_unit_loads(read_job_text(JOB.replace("CLASS", "class: AB").replace("FILTER", "low_pass: off")).job) == {}
-    )
+    assert head_unit_loads(job) == {}

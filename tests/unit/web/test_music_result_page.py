@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 def test_a_scan_in_german(tmp_path: Path) -> None:
     """No figure of the tables has a decimal point; power and heat neither; a set-up tone is called one, whatever was scanned."""
-    job = read_job_text(example_text("five_channel")).job
+    job = read_job_text(example_text("one_amplifier")).job
     band = band_of_windows(np.full(300, 0.013), 0.7)
     parts = tuple(dataclasses.replace(band, name=b.name) for b in job_bands(job)[0])
     track = ScannedTrack("fifty.wav", TrackStatistics(30.0, 48_000, 2, -14.4, 6.3, None, None, parts, 0.7))
@@ -37,7 +37,7 @@ def test_a_scan_in_german(tmp_path: Path) -> None:
         closing(open_store(tmp_path / "s.sqlite")) as store,
         TestClient(create_app(Site(compose(), store)), base_url="http://127.0.0.1") as client,
     ):
-        job_id = client.post("/api/jobs", json={"like": "five_channel"}).json()["id"]
+        job_id = client.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
         store.documents.put(scans.KIND, "m1", to_json(scans.KeptScan("Musik", job_id, found, as_run=False)))
         german = {"accept-language": "de"}
         shown = client.get("/music/m1", headers=german).text
