@@ -103,9 +103,8 @@ def test_a_head_units_own_power_stages_count() -> None:
     ).replace("supply:\n", "  rear: {kind: speaker, from: radio.rear, impedance: 4 ohm}\nsupply:\n")
     found = evaluated(text)
     states, load = found.states, found.amplifiers["radio.rear"]
-    assert (
-        0.6 * 4 < load.sine_ohm < 4 < load.music_ohm < 10
-    )  # from the coil's resistance to what resonance and coil add
+    # a coil may have little more than half of the nominal ohms
+    assert 0.5 * 4 < load.sine_ohm < load.music_ohm < 4
     volts = 2 * 8
     sine, music = 2 * math.sqrt(2) / math.pi, math.sqrt(2 / math.pi) * math.sqrt(1 / 8)
     assert states.watts["radio"]["full_sine"] == pytest.approx(13.8 * sine * volts / load.sine_ohm)
