@@ -32,6 +32,8 @@ FEWEST = 6
 """A hypothesis with fewer draws that could have given a reading uses the covariance of the others."""
 MOST_FOR_PAIRS = 5
 """Up to this number of readings, any two of them may be wrong; among more, the one that most probably is, and another."""
+MOST_PICKED_UP = 8
+"""So many sets of small readings are taken as picked up by leads, those of the likeliest hypotheses."""
 _TINY = 1e-300
 
 
@@ -48,6 +50,7 @@ class VoltsReading:
     wrong : probability that such a reading is completely wrong.
     through : the stages that the signal passed; each is off by the same in every reading behind it.
     also_db : a further standard deviation under each hypothesis, shape (hypotheses,); None for none.
+    stray : probability per dB of such a reading where there is no signal, by what a lead picks up; 0 for a level that nothing picks up.
     """
 
     predicted_db: Floats
@@ -57,6 +60,7 @@ class VoltsReading:
     wrong: float
     through: frozenset[StageDoubt] = frozenset()
     also_db: Floats | None = None
+    stray: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,8 +227,8 @@ def _ratio_error(mass: Floats, probability: Floats) -> Floats:
     return np.asarray(np.sqrt(np.sum(off**2, axis=1) * draws / max(draws - 1, 1)) / by_draw.sum())
 
 
-Terms = list[tuple[tuple[int, ...], "Floats"]]
-"""Sets of readings taken as right, and the log likelihood of every draw under each."""
+Terms = list[tuple[tuple[int, ...], tuple[int, ...], "Floats"]]
+"""Sets of readings taken as right, those taken as picked up where there is no signal, and the log likelihood of every draw under each."""
 
 
 def _volts_terms(volts: Sequence[VoltsReading], answers: Floats, log_rest: Floats) -> tuple[Any, Kernels | None, Terms]:
@@ -236,11 +240,14 @@ def _volts_terms(volts: Sequence[VoltsReading], answers: Floats, log_rest: Float
     n = len(volts)
     sets: Terms = []
 
-    def drop(dropped: tuple[int, ...]) -> Floats:
-        used = tuple(k for k in range(n) if k not in dropped)
-        odds = float(np.sum(np.log(1 - wrong[list(used)])) + np.sum(np.log(wrong[list(dropped)] / SPAN_DB)))
-        sets.append((used, _log_normal(kernels, used, alive) + odds))
-        return sets[-1][1]
+    dead = [np.where(v.alive, np.log(_TINY), np.log(max(v.stray, _TINY))) for v in volts]
+
+    def drop(dropped: tuple[int, ...], picked_up: tuple[int, ...] = ()) -> Floats:
+        used = tuple(k for k in range(n) if k not in dropped and k not in picked_up)
+        right = [*used, *picked_up]
+        odds = float(np.sum(np.log(1 - wrong[right])) + np.sum(np.log(wrong[list(dropped)] / SPAN_DB)))
+        sets.append((used, picked_up, _log_normal(kernels, used, alive) + odds + sum(dead[k] for k in picked_up)))
+        return sets[-1][-1]
 
     none = float(np.max(drop(()) + log_rest))
     without = [float(np.max(drop((k,)) + log_rest)) for k in range(n)]
@@ -252,10 +259,29 @@ def _volts_terms(volts: Sequence[VoltsReading], answers: Floats, log_rest: Float
         pairs = [(min(worst, k), max(worst, k)) for k in range(n) if k != worst] if without[worst] > none else []
     for pair in pairs:
         drop(pair)
-    stacked = np.stack([term for _, term in sets])
+    for picked_up in _picked_up(volts, log_rest):
+        drop((), picked_up)
+        for k in (k for k in range(n) if k not in picked_up):
+            drop((k,), picked_up)
+    stacked = np.stack([term for *_, term in sets])
     top = np.max(stacked, axis=0)
     total: Floats = top + np.log(np.sum(np.exp(stacked - top), axis=0))
     return total, kernels, sets
+
+
+def _picked_up(volts: Sequence[VoltsReading], log_rest: Floats) -> list[tuple[int, ...]]:
+    """Return which readings together may be what a lead picks up: those of the hypotheses' likeliest draws that give no signal there."""
+    small = [k for k, v in enumerate(volts) if v.stray > 0]
+    if not small:
+        return []
+    best, rows = np.argmax(log_rest, axis=1), np.arange(len(log_rest))
+    silent = np.stack([~volts[k].alive[rows, best] for k in small], axis=1)
+    likeliest: dict[tuple[int, ...], float] = {}
+    for i in rows:
+        at = tuple(k for k, s in zip(small, silent[i], strict=True) if s)
+        likeliest[at] = max(likeliest.get(at, -np.inf), float(log_rest[i, best[i]]))
+    found = sorted((at for at in likeliest if at), key=lambda at: (-likeliest[at], at))
+    return found[:MOST_PICKED_UP]
 
 
 def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
@@ -315,17 +341,19 @@ def _log_normal(kernels: Kernels, used: tuple[int, ...], alive: npt.NDArray[np.b
 
 def _wrong(sets: Terms, entries: Sequence[int], log_rest: Floats, top: float) -> dict[int, float]:
     """Return the probability that each reading is wrong."""
-    masses = [(used, float(np.sum(np.exp(np.minimum(term + log_rest - top, 700))))) for used, term in sets]
+    masses = [
+        ({*used, *picked}, float(np.sum(np.exp(np.minimum(term + log_rest - top, 700))))) for used, picked, term in sets
+    ]
     total = sum(m for _, m in masses)
     return {
-        entry: sum(m for used, m in masses if k not in used) / total if total > 0 else 0.0
+        entry: sum(m for right, m in masses if k not in right) / total if total > 0 else 0.0
         for k, entry in enumerate(entries)
     }
 
 
 def _leading(kernels: Kernels, sets: Terms, log_rest: Floats) -> Kernels:
     """Keep the most probable set of right readings, by which other predictions are shifted."""
-    best = max(sets, key=lambda pair: float(np.max(pair[1] + log_rest)))
+    best = max(sets, key=lambda each: float(np.max(each[-1] + log_rest)))
     return replace(kernels, used=best[0])
 
 

@@ -35,6 +35,8 @@ QUIET_ELSEWHERE = 0.35
 QUIET_EDGE_DB = 1.5
 QUIET_NEAR, QUIET_DIGITS = 0.2, 3.0
 """How near a reading below the quiet bound must be to what is predicted: a ratio, and last digits (common practice)."""
+PICKED_UP_DB = 12.0
+"""By how much what a lead picks up in a running car may exceed the quiet bound: an output without power floats (common practice)."""
 THD_CLASSES = ("clean", "some", "much")
 PROOF_DB = 3.0
 """Standard deviation of what a reading that proves a filter says of the level (common practice, no published source).
@@ -259,7 +261,8 @@ def volts_observation(
         return Observation(index, chance, None, QUIET_ELSEWHERE * share)
     digit_db = 8.69 * 0.29 * max(levels.digit_v, 1e-6 * reads_v) / reads_v
     sd_db = math.hypot(MODEL_DB, digit_db, also_db, _stray_db(reads_v, levels))
-    reading = VoltsReading(levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), sd_db, wrong, passed)
+    stray = STRAY_SEEN / PICKED_UP_DB if reads_v < levels.quiet_v * 10 ** (PICKED_UP_DB / 20) else 0.0
+    reading = VoltsReading(levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), sd_db, wrong, passed, stray=stray)
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
 
 

@@ -174,7 +174,7 @@ def alone(o: Observation) -> Floats:
     mean = np.sum(weight * v.predicted_db, axis=1)
     variance = np.sum(weight * (v.predicted_db - mean[:, None]) ** 2, axis=1) + v.sd_db**2 + 0.25
     density = np.exp(-0.5 * (v.reads_db - mean) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
-    return np.asarray((1 - v.wrong) * alive * density + v.wrong / SPAN_DB)
+    return np.asarray((1 - v.wrong) * (alive * density + (1 - alive) * v.stray) + v.wrong / SPAN_DB)
 
 
 def mistaken(likelihood: Floats, probability: Floats, wrong: Mapping[int, float]) -> list[float]:
