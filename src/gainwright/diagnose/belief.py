@@ -239,14 +239,16 @@ def _volts_terms(volts: Sequence[VoltsReading], answers: Floats, log_rest: Float
     wrong = np.array([v.wrong for v in volts])
     n = len(volts)
     sets: Terms = []
-
-    dead = [np.where(v.alive, np.log(_TINY), np.log(max(v.stray, _TINY))) for v in volts]
+    dead: list[Floats] = [np.asarray(np.where(v.alive, np.log(_TINY), np.log(max(v.stray, _TINY)))) for v in volts]
 
     def drop(dropped: tuple[int, ...], picked_up: tuple[int, ...] = ()) -> Floats:
         used = tuple(k for k in range(n) if k not in dropped and k not in picked_up)
         right = [*used, *picked_up]
         odds = float(np.sum(np.log(1 - wrong[right])) + np.sum(np.log(wrong[list(dropped)] / SPAN_DB)))
-        sets.append((used, picked_up, _log_normal(kernels, used, alive) + odds + sum(dead[k] for k in picked_up)))
+        term = _log_normal(kernels, used, alive) + odds
+        for k in picked_up:
+            term = term + dead[k]
+        sets.append((used, picked_up, term))
         return sets[-1][-1]
 
     none = float(np.max(drop(()) + log_rest))

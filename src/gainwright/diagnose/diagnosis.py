@@ -197,10 +197,11 @@ def _next(
         member[list(group)] = 1.0
         groups.append((member, [_named(hypotheses[i][0], sound) for i in group]))
     healthy = next((i for i, h in enumerate(hypotheses) if h == (NOTHING_CAUSE,)), None)
+    places = [[s for c in h for s in stages_of(job, stages_at(c.where)[-1])] for h in hypotheses]
     found = []
     for r in ranked:
         c = r.outcomes.candidate
-        told = describe_outcomes(r.outcomes, probability, groups, job=job, before=_before(state, c))
+        told = describe_outcomes(r.outcomes, probability, groups, job=job, before=_before(state, c, places))
         entry = as_mapping(c.entry)
         ask = describe_test(c, job)
         where = checked_words(job, c.where)
@@ -224,19 +225,14 @@ def _next(
     return tuple(found)
 
 
-def _before(state: CauseProbabilities, candidate: Candidate) -> Floats | None:
-    """Return which hypotheses lie before the measured node of a test, None for a test of another kind."""
+def _before(state: CauseProbabilities, candidate: Candidate, places: Sequence[Sequence[str]]) -> Floats | None:
+    """Return which hypotheses, by the stages at their places, lie before the measured node of a test; None for any other test."""
     if not isinstance(candidate.entry, Reading) or candidate.entry.feed is not None:
         return None
     chain = state.active.answer_model.chain
     stage = candidate.entry.at.split(".")[0]
-    stages = {stage, *(node.stage for node in chain.wiring.upstream(stage))}
-
-    def lies_before(hypothesis: tuple[Cause, ...]) -> bool:
-        places = [s for c in hypothesis for s in stages_of(chain.job, stages_at(c.where)[-1])]
-        return all(place in stages or place in chain.job.instruments for place in places)
-
-    return np.array([float(lies_before(h)) for h in state.active.hypotheses])
+    before = {stage, *(node.stage for node in chain.wiring.upstream(stage)), *chain.job.instruments}
+    return np.array([float(before.issuperset(at)) for at in places])
 
 
 def _evidence(diagnoser: Diagnoser, state: CauseProbabilities, doubts: Sequence[float]) -> tuple[EvidenceItem, ...]:

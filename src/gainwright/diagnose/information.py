@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
@@ -35,6 +37,24 @@ def information_bits(prior: Floats, chance: Floats) -> float:
     """
     together = prior @ chance
     return max(float(entropy_bits(together)) - float(prior @ entropy_bits(chance)), 0.0)
+
+
+def information_of_tests_bits(prior: Floats, chances: Sequence[Floats]) -> Floats:
+    """Return the mutual information of causes and the answers of each of several tests, bits, shape (tests,).
+
+    Parameters
+    ----------
+    prior : of each cause, shape (causes,).
+    chances : of each answer given each cause, for each test, shape (causes, answers).
+    """
+    columns = np.hstack(chances)
+    starts = np.cumsum([0, *(chance.shape[1] for chance in chances)])[:-1]
+    spread = prior @ _times_log2(columns) - _times_log2(prior @ columns)
+    return np.asarray(np.maximum(np.add.reduceat(spread, starts), 0.0))
+
+
+def _times_log2(p: Floats) -> Floats:
+    return np.asarray(p * np.log2(np.where(p > 0, p, 1.0)))
 
 
 def after_answers(prior: Floats, chance: Floats) -> tuple[Floats, Floats]:

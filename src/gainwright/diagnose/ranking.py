@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.choosing import Act, Choosing, Closer
-from gainwright.diagnose.information import information_bits
+from gainwright.diagnose.information import information_of_tests_bits
 from gainwright.diagnose.observations import (
     THD_CLASSES,
     WRONG,
@@ -253,7 +253,7 @@ def rank(
     problem = Choosing(acts, _checks(minutes, together, access), panels=access.minutes, enough=enough)
     closed = np.zeros((1, len(access.minutes)), dtype=bool)
     now = float(problem.to_go(prior[None], closed)[0])
-    bits = np.array([information_bits(prior, chance) for chance in grouped])
+    bits = information_of_tests_bits(prior, grouped)
     cost = np.array([o.candidate.minutes for o in predicted])
     told = [int(i) for i in np.argsort(-bits / cost, kind="stable")[:FOLLOWERS]]
     saved = now - problem.values(prior, followers=told)
