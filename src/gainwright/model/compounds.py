@@ -7,20 +7,29 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gainwright.errors import QuantityError
-from gainwright.model.filter_texts import FILTER_SLOPES, read_filter
-from gainwright.quantities import Exact, Quantity, Uniform, parse
+from gainwright.model.filter_texts import FILTER_SLOPES, bare_corner, no_shape, read_filter
+from gainwright.quantities import Exact, Quantity, Uniform, parse, with_dots, with_points
 from gainwright.texts import say
 
 _BAND = re.compile(
     r"(?P<kind>peak|low-shelf|high-shelf)\s+(?P<gain>.+?)\s+at\s+(?P<corner>.+?)\s+q\s+(?P<q>.+)", re.IGNORECASE
 )
 _COILS = re.compile(
-    r"(?P<number>[0-9]{1,2})\s*x\s*(?P<each>.+?)(?:\s+(?P<wiring>parallel|series|separate|series-parallel))?",
+    r"(?:(?P<number>[0-9]{1,2})\s*[x×]|dual|dvc)\s*(?P<each>.+?)(?:\s+(?:in\s+)?(?P<wiring>parallel|series|separate|series-parallel))?",
     re.IGNORECASE,
 )
-_INTO = re.compile(r"\s*@\s*|\s+(?:at|into|in|on)\s+|\s*/\s*(?=[0-9])", re.IGNORECASE)
-_CHANNELS = re.compile(r"^[0-9]+\s*[x×]\s*(?=[0-9])|\s*[x×]\s*[0-9]+(?=\s*(?:@|at\b|into\b|in\b|on\b))", re.IGNORECASE)
+_INTO = re.compile(
+    r"\s*@\s*|\s+(?:at|into|in|on|an|bei)\s+|\s*/\s*(?=[0-9])|(?:(?<=w)|(?<=watt)|(?<=watts)|(?<=rms))\s*,?\s+(?=[0-9])",
+    re.IGNORECASE,
+)
+_CHANNELS = re.compile(
+    r"^[0-9]+\s*[x×]\s*(?=[0-9])|\s*[x×]\s*[0-9]+(?=\s*(?:rms\s*)?(?:@|at\b|into\b|in\b|on\b|an\b|bei\b))",
+    re.IGNORECASE,
+)
 """`4 x 75 W` and `75 W x 4`: so many channels of it; a rating is that of one."""
+_REFERENCE = re.compile(r"\s*[@(/]\s*|,?\s+(?=1\s*W|2[.,]83\s*V)", re.IGNORECASE)
+_AT = re.compile(r"(?:(?P<watt>1?W)|2[.,]83V)?(?:[/@,]?1?m)?\)?", re.IGNORECASE)
+"""What a sensitivity refers to: `1 W/1 m`, `W/m`, `2.83 V`, `2.83 V / 1 m`."""
 _ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]{1,6})\s*(?:counts|digits|count|digit))?")
 
 
@@ -54,6 +63,8 @@ class FilterSetting:
             return cls(text)
         found = read_filter(text)
         if found is None:
+            if (bare := bare_corner(text)) is not None:
+                raise no_shape(text, bare)
             raise _wrong(
                 text,
                 say("filter"),
@@ -106,6 +117,7 @@ class FilterRange:
         if plain == "free":
             return cls(text, 1.0, 100e3, can_be_off=True)
         ends, _, rest = text.partition(" or ")
+        ends = with_dots(with_points(ends))
         if rest.strip().lower() not in ("", "off") or ".." not in ends:
             raise _wrong(text, say("range of a filter"), say("50 .. 250 Hz or off"), say("fixed, free, or two ends"))
         spread = parse(ends, "frequency").spread
@@ -211,6 +223,16 @@ class PowerRating:
         return self.text
 
 
+_NEXT_RATING = re.compile(
+    r"(?<=[A-Za-zΩΩ])\s*(?:[,;/]|\band\b|\bund\b)\s*(?=[0-9]+(?:[.,][0-9]+)?\s*[mk]?W)", re.IGNORECASE
+)
+
+
+def several_ratings(value: object) -> list[object]:
+    """Return the ratings that stand in one text, as in `75 W @ 4 ohm, 110 W @ 2 ohm`; else what it is."""
+    return list(_NEXT_RATING.split(value)) if isinstance(value, str) else [value]
+
+
 @dataclass(frozen=True, slots=True)
 class Ends:
     """The two ends of a control's travel, in the order written; those of a sensitivity may be unknown."""
@@ -229,14 +251,15 @@ class Ends:
     @classmethod
     def parse(cls, text: str) -> Ends:
         """Read `0.2 .. 5 V`; a unit written once applies to both ends. A fixed gain has a sensitivity of one value."""
-        if cls.may_be_single and ".." not in text:
+        dotted = with_dots(with_points(text))
+        if cls.may_be_single and ".." not in dotted:
             only = parse(text, cls.dimension).above_zero()
             if only is None:
                 raise _wrong(text, say("pair of ends"), "0.2 .. 5 V", say("both ends are above zero"))
             return cls(text, only, only)
-        if text.count("..") != 1 or "..." in text:
+        if dotted.count("..") != 1 or "..." in dotted:
             raise _wrong(text, say("pair of ends"), "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
-        first, _, second = (part.strip() for part in text.partition(".."))
+        first, _, second = (part.strip() for part in dotted.partition(".."))
         unit = re.sub(r"^[+\-−]?[0-9.eE]+\s*", "", second).split("±")[0].split("+-")[0].strip()
         if re.fullmatch(r"[+\-−]?[0-9.]+(?:[eE][+\-]?[0-9]+)?", first):
             first = f"{first} {unit}"
@@ -301,10 +324,10 @@ class Coils:
     def parse(cls, text: str) -> Coils:
         """Read the number of coils, the resistance of each and the wiring."""
         match = _COILS.fullmatch(text.strip())
-        if not match or not 1 <= int(match["number"]) <= 16:
+        if not match or not 1 <= int(match["number"] or 2) <= 16:
             raise _wrong(text, say("set of coils"), "2 x 4 ohm parallel", say("wirings are parallel, series, separate"))
         wiring = (match["wiring"] or "").lower()
-        number = int(match["number"])
+        number = int(match["number"] or 2)
         if number > 1 and not wiring:
             raise _wrong(text, say("set of coils"), f"{text.strip()} parallel", say("give the wiring of several coils"))
         if wiring == "series-parallel" and number != 4:
@@ -365,11 +388,11 @@ class SpeakerSensitivity:
     @classmethod
     def parse(cls, text: str) -> SpeakerSensitivity:
         """Read the level and its reference."""
-        level, _, reference = text.partition("@")
-        plain = reference.strip().replace(" ", "").lower()
-        if plain not in ("", "1w", "2.83v"):
+        level, *reference = _REFERENCE.split(text.strip(), maxsplit=1)
+        match = _AT.fullmatch("".join("".join(reference).split()))
+        if match is None:
             raise _wrong(text, say("speaker sensitivity"), say("88 dB or 88 dB @ 1 W"))
-        return cls(text, parse(level, "sound level"), plain == "1w")
+        return cls(text, parse(level, "sound level"), bool(match["watt"]))
 
     def as_written(self) -> str:
         """Return the text as written."""

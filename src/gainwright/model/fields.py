@@ -17,6 +17,7 @@ from gainwright.model.compounds import (
     FilterSetting,
     PowerRating,
     SpeakerSensitivity,
+    several_ratings,
 )
 from gainwright.model.field_types import FieldType, FieldTypeName
 from gainwright.model.marks import EXAMPLE as MARK_EXAMPLE
@@ -228,7 +229,7 @@ SensitivityField = _compound(SpeakerSensitivity, "loudness", "dB at 1 m for 2.83
 
 
 def _ratings(value: Any) -> tuple[PowerRating, ...]:
-    items = _few(value) if isinstance(value, list | tuple) else [value]
+    items = _few(value) if isinstance(value, list | tuple) else several_ratings(value)
     ratings = tuple(
         item if isinstance(item, PowerRating) else PowerRating.parse(str(_scalar(item, "300 W @ 4 ohm")))
         for item in items

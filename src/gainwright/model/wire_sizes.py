@@ -11,7 +11,8 @@ from gainwright.texts import say
 
 LARGEST_GAUGE = 30
 _GAUGE = re.compile(
-    r"(?:(?P<zeros>[1-4])/0|(?P<noughts>0{1,4})|(?P<number>[0-9]{1,2}))\s*(?:awg|ga(?:uge)?)\.?", re.IGNORECASE
+    r"(?P<zeros>[1-4])/0(?:\s*(?:awg|ga(?:uge)?)\.?)?|(?:(?P<noughts>0{1,4})|(?P<number>[0-9]{1,2}))\s*(?:awg|ga(?:uge)?)\.?",
+    re.IGNORECASE,
 )
 
 

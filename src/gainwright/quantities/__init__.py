@@ -7,6 +7,7 @@ from gainwright.quantities.bounds import check_bounds
 from gainwright.quantities.dimensions import DIMENSIONS, Dimension
 from gainwright.quantities.quantity import Quantity, parse, quantity, reaches_zero
 from gainwright.quantities.random_draws import draw, latin_hypercube, uniform_points
+from gainwright.quantities.spellings import with_dots, with_points
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 from gainwright.quantities.typed_answers import (
     ROW_EXAMPLE,
@@ -77,4 +78,6 @@ __all__ = [
     "uniform_points",
     "unreadable",
     "whole_number",
+    "with_dots",
+    "with_points",
 ]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from gainwright.errors import QuantityError
 from gainwright.quantities.dimensions import DIMENSIONS, NAMES, Dimension, to_si
-from gainwright.quantities.spellings import gauge_area_m2, with_points
+from gainwright.quantities.spellings import gauge_area_m2, with_dots, with_points
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 from gainwright.texts import joined, say
 
@@ -81,7 +81,7 @@ def _parse(text: str, dimension: str) -> Quantity:
         raise _malformed(text[:40] + "...", kind)
     if text.lower() == "unknown":
         return Quantity(text, dimension, Unknown())
-    plain = with_points(text)
+    plain = with_dots(with_points(text))
     if ".." in plain:
         return Quantity(text, dimension, _parse_range(plain, kind))
     centre, plus_minus, tolerance = _split_tolerance(plain)

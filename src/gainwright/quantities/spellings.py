@@ -9,19 +9,29 @@ from gainwright.errors import QuantityError
 from gainwright.texts import say
 
 _COMMA = re.compile(r"(?<![0-9.,])(?P<whole>[0-9]*),(?P<part>[0-9]+)(?![0-9.,])")
-_MEAN = re.compile(r"(?:\s+|(?<=[wv]))(?:rms|continuous|cont\.?)$", re.IGNORECASE)
-_PEAK = re.compile(r"\b(?:max(?:imum)?|peak|pmpo|music)\b\.?", re.IGNORECASE)
+_MEAN = re.compile(
+    r"(?:(?:\s+|(?<=[wv]))(?:rms|continuous|cont\.?|nominal|nom\.|sine|sinus|(?:per|pro|je)\s(?:channel|side|kanal|seite)|each))+$",
+    re.IGNORECASE,
+)
+_PEAK = re.compile(r"\b(?:max(?:imum)?|peak|pk|pmpo|music)\b\.?|\bv\s?p(?:-?p|k)?$", re.IGNORECASE)
+_SEPARATED = re.compile(
+    r"(?P<low>[+\-−]?[0-9][0-9.,]*(?:\s*(?![eE]-?[0-9])[A-Za-zµμΩΩ%]{1,5})?)\s*(?:-|–|—|~|\bto\b|\bbis\b)\s*(?P<high>[+\-−]?[0-9.].*)",
+    re.IGNORECASE,
+)
+"""Two ends with a dash or a word between them; not the minus of an exponent."""
 _SPELT = {
     "voltage": (re.compile(r"(?P<prefix>[numkµμ]?)\s?v(?:olts?)?", re.IGNORECASE), "V"),
     "resistance": (re.compile(r"(?P<prefix>[mkKM]?)\s?(?:[Oo][Hh][Mm][Ss]?|Ω|Ω)"), "ohm"),
     "power": (re.compile(r"(?P<prefix>[mkK]?)\s?[Ww](?:atts?)?"), "W"),
-    "frequency": (re.compile(r"(?P<prefix>[kKM]?)\s?[Hh](?:[Zz]|ertz)"), "Hz"),
+    "frequency": (re.compile(r"(?P<prefix>[kKM]?)\s?(?:[Hh](?:[Zz]|ertz)|(?<=[kK]))"), "Hz"),
     "current": (re.compile(r"(?P<prefix>[mu]?)\s?[Aa](?:mps?|mperes?)?"), "A"),
+    "area": (re.compile(r"(?P<prefix>)(?:sq\.?\s?mm|mm\s?sq\.?|qmm)", re.IGNORECASE), "mm2"),
+    "fraction": (re.compile(r"(?P<prefix>)(?:per\s?cent|prozent)", re.IGNORECASE), "%"),
     "ratio": (re.compile(r"(?P<prefix>)[Dd][Bb]"), "dB"),
     "sound level": (re.compile(r"(?P<prefix>)[Dd][Bb]"), "dB"),
 }
 _GAUGE = re.compile(
-    r"(?:(?:awg|gauge)\s*(?P<after>[0-9]{1,2}|[1-4]/0)|(?P<before>[0-9]{1,2}|[1-4]/0)\s*(?:awg|ga(?:uge)?\.?))",
+    r"(?:(?:awg|gauge)\s*(?P<after>[0-9]{1,2}|[1-4]/0)|(?P<before>[0-9]{1,2})\s*(?:awg|ga(?:uge)?\.?)|(?P<zeros>[1-4]/0)(?:\s*(?:awg|ga(?:uge)?\.?))?)",
     re.IGNORECASE,
 )
 THINNEST_GAUGE = 40
@@ -49,6 +59,12 @@ def with_points(text: str) -> str:
         return f"{whole or '0'}.{part}"
 
     return _COMMA.sub(point, text)
+
+
+def with_dots(text: str) -> str:
+    """Return text with two dots between the ends of a range that has a dash or a word there: `0.2 - 5 V`, `200 mV to 5 V`."""
+    match = None if ".." in text else _SEPARATED.fullmatch(text.strip())
+    return text if match is None else f"{match['low'].strip()} .. {match['high'].strip()}"
 
 
 def standard_unit(unit: str, dimension: str) -> str:
@@ -85,7 +101,7 @@ def gauge_area_m2(text: str) -> float | None:
     match = _GAUGE.fullmatch(text.strip())
     if match is None:
         return None
-    number = match["after"] or match["before"]
+    number = match["after"] or match["before"] or match["zeros"]
     n = 1 - int(number[0]) if "/" in number else int(number)
     if n > THINNEST_GAUGE:
         return None

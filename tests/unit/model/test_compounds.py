@@ -15,7 +15,10 @@ from gainwright.model import (
     FilterSetting,
     PowerRating,
     SpeakerSensitivity,
+    WireSize,
 )
+from gainwright.model.compounds import several_ratings
+from gainwright.quantities import parse
 
 
 def test_filters() -> None:
@@ -63,6 +66,9 @@ def test_invalid_filters(text: str, says: str) -> None:
         ("BW3 at 200 Hz ± 5 %", ("butterworth", 18, 200)),
         ("butterworth 6 at 5kHz", ("butterworth", 6, 5000)),
         ("bessel 12 at 80", ("bessel", 12, 80)),
+        ("L-R 24 at 80 Hz", ("linkwitz-riley", 24, 80)),
+        ("2nd order butterworth at 80 Hz", ("butterworth", 12, 80)),
+        ("LR4 2.5k", ("linkwitz-riley", 24, 2500)),
     ],
 )
 def test_filters_as_people_write_them(text: str, means: tuple[str, int, float]) -> None:
@@ -82,6 +88,11 @@ def test_filters_as_people_write_them(text: str, means: tuple[str, int, float]) 
         "75 W RMS in 4 Ω",
         "4 x 75 W @ 4 ohm",
         "75 W x 4 @ 4 ohm",
+        "75 W x 4 RMS at 4 ohms",
+        "75 W, 4 ohm",
+        "75 W RMS 4 ohm",
+        "75 W an 4 Ohm",
+        "75 W RMS per channel at 4 ohms",
     ],
 )
 def test_ratings_as_people_write_them(text: str) -> None:
@@ -100,10 +111,70 @@ def test_a_rating_without_its_load_is_one_question(text: str) -> None:
     assert PowerRating.parse(caught.value.remedy.removeprefix("write, for example, ")).power.nominal == 75
 
 
+def test_several_ratings_in_one_text() -> None:
+    """As a data sheet lists them; a comma inside a number doesn't end one."""
+    assert several_ratings("75 W @ 4 ohm, 110 W @ 2 ohm") == ["75 W @ 4 ohm", "110 W @ 2 ohm"]
+    assert several_ratings("75 W RMS at 4 Ω / 110 W at 2 Ω") == ["75 W RMS at 4 Ω", "110 W at 2 Ω"]
+    for one in ("1,500 W @ 4 ohm", "75 W / 4 ohm"):
+        assert several_ratings(one) == [one]
+
+
+@pytest.mark.parametrize("text", ["0,2 .. 5 V", "0.2 - 5 V", "0.2-5V", "200 mV to 5 V", "200mV – 5V", "0,2 bis 5 V"])
+def test_ends_as_people_write_them(text: str) -> None:
+    """Two dots, a dash or a word between them; a decimal comma in either."""
+    ends = Ends.of("voltage").parse(text)
+    assert (ends.first.nominal, ends.second.nominal) == (0.2, 5.0)
+    assert ends.as_written() == text
+
+
+@pytest.mark.parametrize(
+    "text", ["2 × 4 Ω parallel", "dual 4 ohm parallel", "DVC 4 ohm in parallel", "2x4 ohm in parallel"]
+)
+def test_coils_as_people_write_them(text: str) -> None:
+    """Two coils, however they are called."""
+    coils = Coils.parse(text)
+    assert (coils.number, coils.each.nominal, coils.wiring) == (2, 4.0, "parallel")
+
+
+@pytest.mark.parametrize(
+    ("text", "per_watt"),
+    [
+        ("88 dB/W/m", True),
+        ("88 dB 1W/1m", True),
+        ("88 dB @ 1 W/1 m", True),
+        ("88 dB SPL (1 W, 1 m)", True),
+        ("88 dB (2.83 V)", False),
+        ("88 dB / 2,83 V / 1 m", False),
+        ("88 dB", False),
+    ],
+)
+def test_sensitivities_as_data_sheets_write_them(text: str, per_watt: bool) -> None:
+    """For one watt or for 2.83 V, with or without the metre."""
+    read = SpeakerSensitivity.parse(text)
+    assert (read.level.nominal, read.per_watt) == (88.0, per_watt)
+    with pytest.raises(QuantityError):
+        SpeakerSensitivity.parse("88 dB @ 5 W")
+
+
+def test_a_corner_alone_is_one_question() -> None:
+    """The frequency is kept; which shape and slope is asked."""
+    with pytest.raises(QuantityError, match="doesn't say which shape") as caught:
+        FilterSetting.parse("80 Hz")
+    assert "butterworth 24 at 80 Hz" in caught.value.remedy
+
+
+def test_wire_gauges_with_a_slash_need_no_unit() -> None:
+    """`1/0` is nothing but a gauge, for cables and leads (53.5 mm2, ASTM B258)."""
+    assert WireSize.parse("1/0").gauge == 0
+    assert parse("1/0", "area").nominal == pytest.approx(53.49e-6, rel=1e-3)
+
+
 def test_ranges_of_filters() -> None:
     """Fixed, free, two ends, two ends or off."""
     assert FilterRange.parse("fixed").fixed
     assert FilterRange.parse("free").can_be_off
+    for text in ("50-250 Hz or off", "50 to 250 Hz or off"):
+        assert FilterRange.parse(text).low_hz == 50
     some = FilterRange.parse("50 .. 250 Hz or off")
     assert (some.low_hz, some.high_hz, some.can_be_off) == (50, 250, True)
     assert not FilterRange.parse("50 .. 250 Hz").can_be_off
