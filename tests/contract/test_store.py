@@ -80,10 +80,14 @@ def test_jobs_of_a_day_are_those_with_entries_then(store: Store) -> None:
     for job, step in ((one, "a"), (one, "b"), (other, "a"), (gone, "a")):
         entry = store.runs.add(job.id, step=step, kind="done", text="", value={}, by="phone", seen=0)
     store.jobs.put(gone.id, "deleted")
-    assert sorted(store.runs.jobs_between(begin, entry.at + timedelta(seconds=1))) == sorted((one.id, other.id))
-    assert store.runs.jobs_between(begin - timedelta(days=1), begin) == []
+    found = store.runs.jobs_between(begin, entry.at + timedelta(seconds=1))
+    assert found == {
+        name: (len(entries), entries[-1].number) for name in (one.id, other.id) if (entries := store.runs.entries(name))
+    }
+    assert set(found) == {one.id, other.id}
+    assert store.runs.jobs_between(begin - timedelta(days=1), begin) == {}
     first = store.runs.entries(one.id)[0].at
-    assert store.runs.jobs_between(first, first + timedelta(microseconds=1)) == [one.id]
+    assert list(store.runs.jobs_between(first, first + timedelta(microseconds=1))) == [one.id]
 
 
 @pytest.mark.parametrize("seen", [0, 1, 3, -1, 2**70])

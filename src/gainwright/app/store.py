@@ -166,8 +166,12 @@ class Runs(Protocol):
     def entries(self, job: str) -> list[RunEntry]:
         """Return all entries, in order."""
 
-    def jobs_between(self, begin: datetime, end: datetime) -> list[str]:
-        """Return the jobs with an entry made from `begin` on and before `end`, except deleted ones."""
+    def jobs_between(self, begin: datetime, end: datetime) -> dict[str, tuple[int, int]]:
+        """Return the jobs with an entry made from `begin` on and before `end`, except deleted ones.
+
+        With each stand how many of those entries there are, and the number of the last one: another run has others, since
+        entries are only ever added.
+        """
 
     def add(
         self,

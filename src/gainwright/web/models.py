@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 MOST = 48
 """Models kept of one kind; the least recently used is dropped."""
-MOST_OF = {"diagnoser": 8, "practice": 8, "diagnosis": 200, "chart": 60}
+MOST_OF = {"diagnoser": 8, "practice": 8, "diagnosis": 200, "chart": 60, "heard": 200}
 """Fewer of large ones (a diagnoser takes some 30 MB), more of small ones."""
 
 _T = TypeVar("_T")

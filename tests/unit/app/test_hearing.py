@@ -5,19 +5,30 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from typed_run import bay
 
 from gainwright.app.clock import date_of
 from gainwright.app.measuring.stored_recordings import mark_recording
-from gainwright.app.set_up.hearing import EarTake, HeardTone, day_hearing, ear_takes, heard_tones, last_day
+from gainwright.app.set_up.hearing import (
+    EarTake,
+    HeardOfJob,
+    HeardTone,
+    day_hearing,
+    ear_takes,
+    heard_tones,
+    last_day,
+)
 from gainwright.app.store import RunEntry, RunKind
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, read_job_text
 from gainwright.plan import Plan, Step, make_plan
 from gainwright.solve import DayHearing, EarLevel
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 NOON = datetime(2026, 11, 27, 12, 0, tzinfo=UTC)
 LOUD = "verify.supply"
@@ -118,6 +129,38 @@ def test_the_day_is_the_sum_of_its_jobs(tmp_path: Path) -> None:
     assert of(here.id).of_day.tones == 2
     with pytest.raises(CallError, match="isn't a date"):
         of(here.id, "28.11.2026")
+    here.store.close()
+
+
+def test_other_jobs_are_read_once_until_they_change(tmp_path: Path) -> None:
+    """What was heard of another job is kept for the next page of this one; a new entry there, or another text, is seen."""
+    here = bay(tmp_path)
+    other = here.store.jobs.add(title="another", text=example_text("two_way_and_sub"))
+    here.enter(LOUD, "13.8")
+    entry = here.store.runs.add(other.id, step=LOUD, kind="reading", text="13.8", value={}, by="phone", seen=0)
+    kept: dict[str, HeardOfJob] = {}
+    made: list[str] = []
+
+    def keep(known_by: str, make: Callable[[], HeardOfJob]) -> HeardOfJob:
+        if known_by not in kept:
+            made.append(known_by)
+            kept[known_by] = make()
+        return kept[known_by]
+
+    def tones() -> int:
+        stored, day = here.store.jobs.get(here.id), date_of(entry.at)
+        plans: dict[str, Any] = {"job_of": lambda _: here.job, "plan_of": lambda _: here.plan}
+        found = day_hearing(here.store, stored, day=day, **plans, kept=keep)
+        assert found == day_hearing(here.store, stored, day=day, **plans)
+        return found.of_day.tones
+
+    assert [tones(), tones(), len(made)] == [2, 2, 1]
+    here.enter(LOUD, "13.7")
+    assert [tones(), len(made)] == [3, 1], "a new entry of this job makes nothing else anew"
+    here.store.runs.add(other.id, step=LOUD, kind="reading", text="13.9", value={}, by="phone", seen=entry.number)
+    assert [tones(), len(made)] == [4, 2]
+    here.store.jobs.put(other.id, "deleted")
+    assert [tones(), len(made)] == [2, 2]
     here.store.close()
 
 

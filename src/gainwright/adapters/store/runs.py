@@ -45,14 +45,17 @@ class SqlRuns:
             rows = connection.execute(wanted).all()
         return [_entry(row) for row in rows]
 
-    def jobs_between(self, begin: datetime, end: datetime) -> list[str]:
-        """Return the jobs, deleted ones excepted, with an entry made from `begin` on and before `end`."""
-        there = sa.select(job.c.id).where(
-            job.c.shelf != "deleted",
-            sa.exists().where(run_entry.c.job == job.c.id, run_entry.c.at >= begin, run_entry.c.at < end),
+    def jobs_between(self, begin: datetime, end: datetime) -> dict[str, tuple[int, int]]:
+        """Return the jobs, deleted ones excepted, with an entry made from `begin` on and before `end`: how many, and the last's number."""
+        there = (
+            sa.select(job.c.id, sa.func.count(), sa.func.max(run_entry.c.number))
+            .join(run_entry, run_entry.c.job == job.c.id)
+            .where(job.c.shelf != "deleted", run_entry.c.at >= begin, run_entry.c.at < end)
+            .group_by(job.c.id)
+            .order_by(job.c.id)
         )
         with self._database.read() as connection:
-            return list(connection.execute(there.order_by(job.c.id)).scalars())
+            return {name: (count, last) for name, count, last in connection.execute(there)}
 
     def add(
         self,

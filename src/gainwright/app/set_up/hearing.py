@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING
@@ -47,6 +48,15 @@ class EarTake:
     at: datetime
     level: EarLevel
     seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class HeardOfJob:
+    """What was heard of one job on a day: tones; whether music was; entries at the loud step that its plan no longer has."""
+
+    exposures: tuple[Exposure, ...]
+    music: bool
+    gone: int
 
 
 def heard_tones(plan: Plan, entries: Sequence[RunEntry], takes: Sequence[EarTake] = ()) -> list[HeardTone]:
@@ -139,6 +149,7 @@ def day_hearing(
     day: str,
     job_of: Callable[[StoredJob], Job],
     plan_of: Callable[[StoredJob], Plan],
+    kept: Callable[[str, Callable[[], HeardOfJob]], HeardOfJob] = lambda _, make: make(),
 ) -> DayHearing:
     """Return the doses of a day: of one job, and of all jobs of the store.
 
@@ -147,41 +158,58 @@ def day_hearing(
     stored : the job; None for the day alone.
     day : as `2026-11-28`, in the time zone of this machine.
     job_of, plan_of : make, or have kept, the job and the plan of a stored job.
+    kept : makes, or has kept under a text that says all it depends on, what was heard of another job: a day has many, whose
+        entries are read for each page of this one otherwise.
 
     Raises
     ------
     CallError : that is no date.
     """
     begin, end = _bounds(day)
-    ids = dict.fromkeys([*([stored.id] if stored is not None else []), *store.runs.jobs_between(begin, end)])
-    heard: dict[str, list[Exposure]] = {}
-    music, gone = False, 0
-    for name in ids:
+    entered = store.runs.jobs_between(begin, end)
+    heard: dict[str, HeardOfJob] = {}
+    for name in dict.fromkeys([*([stored.id] if stored is not None else []), *entered]):
         other = store.jobs.get(name)
-        mine = [e for e in store.runs.entries(name) if begin <= e.at < end]
-        if stored is not None and name == stored.id:
-            music = any(e.step in MUSIC and e.kind == "done" for e in mine)
         try:
             takes = [t for t in ear_takes(store, other, job_of(other)) if begin <= t.at < end]
-            if not takes and not any(e.step == ON_LOAD for e in mine):  # no plan is made for nothing
-                continue
-            plan = plan_of(other)
         except GainwrightError:  # a job file that this version can't read
-            gone += sum(e.step == ON_LOAD and e.kind == "reading" for e in mine)
-            continue
-        gone += sum(
-            e.step == ON_LOAD and e.kind == "reading" for e in mine if ON_LOAD not in {s.id for s in plan.steps}
-        )
-        tones = heard_tones(plan, mine, takes)
-        heard[name] = [tone.exposure for tone in tones]
+            takes = None
+        make = functools.partial(_heard_of_job, store, other, begin, end, takes, plan_of)
+        of_this = stored is not None and name == stored.id
+        heard[name] = make() if of_this else kept(f"{name} {day} {entered[name]} {takes}\n{other.text}", make)
+    own = None if stored is None else heard[stored.id]
     return DayHearing(
         day,
-        hearing_dose(() if stored is None else heard.get(stored.id, ())),
-        hearing_dose(e for exposures in heard.values() for e in exposures),
-        sum(bool(exposures) for exposures in heard.values()),
-        music,
-        gone,
+        hearing_dose(() if own is None else own.exposures),
+        hearing_dose(e for found in heard.values() for e in found.exposures),
+        sum(bool(found.exposures) for found in heard.values()),
+        own is not None and own.music,
+        sum(found.gone for found in heard.values()),
     )
+
+
+def _heard_of_job(
+    store: Store,
+    stored: StoredJob,
+    begin: datetime,
+    end: datetime,
+    takes: Sequence[EarTake] | None,
+    plan_of: Callable[[StoredJob], Plan],
+) -> HeardOfJob:
+    """Return what was heard of a job on a day; `takes` is None for a job file that this version can't read."""
+    mine = [e for e in store.runs.entries(stored.id) if begin <= e.at < end]
+    music = any(e.step in MUSIC and e.kind == "done" for e in mine)
+    if takes is not None and not takes and not any(e.step == ON_LOAD for e in mine):  # no plan is made for nothing
+        return HeardOfJob((), music, 0)
+    loud = sum(e.step == ON_LOAD and e.kind == "reading" for e in mine)
+    try:
+        plan = None if takes is None else plan_of(stored)
+    except GainwrightError:
+        plan = None
+    if plan is None:
+        return HeardOfJob((), music, loud)
+    gone = 0 if any(s.id == ON_LOAD for s in plan.steps) else loud
+    return HeardOfJob(tuple(tone.exposure for tone in heard_tones(plan, mine, takes or ())), music, gone)
 
 
 def _bounds(day: str) -> tuple[datetime, datetime]:

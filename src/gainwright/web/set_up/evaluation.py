@@ -199,6 +199,7 @@ def hearing_of_day(site: Site, day: str, stored: StoredJob | None = None) -> Day
         day=day,
         job_of=lambda job: site.models.job(job.text),
         plan_of=lambda job: site.models.plan(job.text),
+        kept=lambda known_by, make: site.models.kept("heard", known_by, make),
     )
 
 
