@@ -60,6 +60,15 @@ def test_the_rig_cancels_in_the_bass() -> None:
     assert heard[True, "80 Hz"] < 0.1
 
 
+def test_the_rig_hears_one_side_that_is_dead_in_the_bass() -> None:
+    """With one side's lead open the other one plays alone, at the same tone and level."""
+    for tone_hz in (80.0, 500.0):
+        rig = Rig(JOB, seed=3, faults=(Fault("lead_open", LEFT),))
+        rig.play(tone_hz, -20.0)
+        assert rig.listen("woofer", "left") == "silent"
+        assert rig.listen("woofer") in ("faint", "normal")
+
+
 def test_ohms_are_read_through_the_measuring_lead(diagnoser: Diagnoser) -> None:
     """A broken measuring lead shows every lead and coil open and no DC volts, in the model and on the rig."""
     of = diagnoser.rough

@@ -254,7 +254,7 @@ class Inspection:
         still = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM
         still = still or chain.at_side("speaker_shorted", port) is not None
         if still or any(chain.lead_ohm(end, port) >= OPEN_OHM for end in ends):
-            return np.zeros(256), 0.0
+            return np.zeros_like(self.period(str(node))[0]), 0.0
         coils = chain.moving_share(port)
         share = abs(chain.at_port(node, port)) * coils
         period = self.period(str(node))[0] * chain.at_port(node, port) * coils
