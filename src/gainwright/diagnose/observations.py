@@ -121,12 +121,16 @@ def _mistakes(entry: HeardSpeaker) -> tuple[float, float]:
     return (MISHEARD, SLIP) if entry.tone_hz is not None or entry.silence else (MISHEARD_MUSIC, SLIP_MUSIC)
 
 
-def heard_answers(entry: HeardSpeaker, answer_model: AnswerModel) -> Answers:
-    """Return the words on how a speaker sounds as somebody tells them, mistakes included."""
-    parts = _there_to_hear(entry, answer_model)
+def heard_parts(entry: HeardSpeaker, answer_model: AnswerModel) -> Answers:
+    """Return what is there to hear of a speaker, in the words of somebody who makes no mistakes."""
+    return Answers(WORDS, _there_to_hear(entry, answer_model))
+
+
+def told_words(entry: HeardSpeaker) -> np.ndarray:
+    """Return how each word that is there to hear is told, mistakes included, shape (there, told)."""
     misheard, slip = _mistakes(entry)
-    right, wrong = (as_told(parts, misheard=m, slip=slip) for m in (False, True))
-    return Answers(WORDS, (1 - misheard) * right + misheard * wrong)
+    right, wrong = (as_told(np.eye(len(WORDS)), misheard=m, slip=slip) for m in (False, True))
+    return np.asarray(((1 - misheard) * right + misheard * wrong).T)
 
 
 def _there_to_hear(entry: HeardSpeaker, answer_model: AnswerModel) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,12 +12,13 @@ from gainwright.diagnose.information import information_of_tests_bits
 from gainwright.diagnose.observations import (
     THD_CLASSES,
     WRONG,
-    heard_answers,
+    heard_parts,
     quiet_chance,
     stimulus_of,
     swapped,
     thd_chance,
     through,
+    told_words,
 )
 from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, SwapTest
 from gainwright.texts import say
@@ -109,8 +110,10 @@ def predict_outcomes(candidate: Candidate, weighed: WeighedEnsemble) -> Predicte
             labels = tuple(label for label in labels for _ in THD_CLASSES)
         return PredictedOutcomes(candidate, labels, chance)
     if isinstance(entry, HeardSpeaker):
-        answers = heard_answers(entry, answer_model)
-    elif isinstance(entry, SwapTest):
+        there = heard_parts(entry, answer_model)
+        heard = _weighted(candidate, there.labels, there.chance, weighed)
+        return replace(heard, chance=heard.chance @ told_words(entry))
+    if isinstance(entry, SwapTest):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  candidates play a tone
         answers = answer_model.swapped(entry.swap, before, swapped(before, entry.swap))
@@ -124,7 +127,8 @@ def _weighted(
     candidate: Candidate, labels: tuple[str, ...], chance: Floats, weighed: WeighedEnsemble
 ) -> PredictedOutcomes:
     """Average probabilities of shape (answers, hypotheses of the ensemble, draws or 1) over weighted draws."""
-    chance = chance[:, weighed.rows]
+    if not np.array_equal(weighed.rows, np.arange(chance.shape[1])):
+        chance = chance[:, weighed.rows]
     if chance.shape[-1] == 1:
         return PredictedOutcomes(candidate, labels, chance[:, :, 0].T)
     weight = weighed.belief.weight

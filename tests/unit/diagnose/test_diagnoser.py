@@ -26,7 +26,7 @@ from gainwright.diagnose.changes import change_of
 from gainwright.diagnose.diagnoser import FEW_EFFECTIVE
 from gainwright.diagnose.ranking import predict_outcomes
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
-from gainwright.model import Amplifier, Entry, Job, the_place
+from gainwright.model import Amplifier, Entry, HeardSpeaker, Job, the_place
 from gainwright.simulated import Fault, Rig, answer, possible_faults
 
 TONE = {"tone": "50 Hz", "level": "-8 dBFS"}
@@ -387,12 +387,15 @@ def test_healthy_chain_ends_without_a_complaint(shared: Diagnoser) -> None:
 
 def test_faint_is_against_how_it_usually_is(shared: Diagnoser) -> None:
     """A source 15 dB down makes every speaker faint, however loud its volts are; one that isn't down, none."""
-    from gainwright.diagnose.observations import heard_answers
+    from gainwright.diagnose.observations import heard_parts, told_words
 
     low, sound = (shared.causes.index(c) for c in (Cause("source_low", "head"), Cause(NOTHING, "")))
     for speaker in ("sub", "woofer", "tweeter"):
-        found = heard_answers(entries([{"heard": speaker, "is": "faint"}], shared.job)[0], shared.rough)  # type: ignore[arg-type]
-        faint = found.chance[found.labels.index("faint")].mean(axis=1)
+        (entry,) = entries([{"heard": speaker, "is": "faint"}], shared.job)
+        assert isinstance(entry, HeardSpeaker)
+        there = heard_parts(entry, shared.rough)
+        told = there.chance.mean(axis=2).T @ told_words(entry)
+        faint = told[:, there.labels.index("faint")]
         assert faint[low] > 0.6
         assert faint[sound] < 0.05
 
