@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-LONGEST_SAMPLES = 4_000_000_000 // 8
-"""Samples of all channels together that are read into memory (4 GB)."""
+LONGEST_SAMPLES = 50_000_000
+"""Samples of all channels together that are read into memory (400 MB); `measure` reads in pieces and has no such limit."""
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ, MOST_CHANNELS = 1000, 1_000_000, 64
 LARGEST_SAMPLE = 1e12
 """Re full scale: a file of floating-point numbers may hold integers, but its squares must be numbers."""
@@ -123,6 +123,20 @@ def check_format(rate_hz: int, channels: int, where: str) -> None:
         )
 
 
+def too_long(frames: int, rate_hz: int, channels: int, where: str) -> RecordingError:
+    """Return the refusal of a recording that doesn't fit into memory."""
+    return RecordingError(
+        say("is {seconds} s long", seconds=-(-frames // rate_hz)),
+        code="too_large",
+        where=where,
+        rule=say(
+            "at its rate and number of channels {most} s can be examined",
+            most=LONGEST_SAMPLES // (rate_hz * channels),
+        ),
+        remedy=say("cut the part out of it that matters"),
+    )
+
+
 def _read(source: Path | IO[bytes], where: str) -> Recording:
     import soundfile
 
@@ -130,9 +144,7 @@ def _read(source: Path | IO[bytes], where: str) -> Recording:
         with soundfile.SoundFile(source) as file:
             check_format(int(file.samplerate), int(file.channels), where)
             if file.frames * file.channels > LONGEST_SAMPLES:
-                raise RecordingError(
-                    say("is too long"), code="too_large", where=where, remedy=say("cut the steady tone out of it")
-                )
+                raise too_long(file.frames, int(file.samplerate), int(file.channels), where)
             samples = file.read(dtype="float64", always_2d=True)
             rate_hz = int(file.samplerate)
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, MemoryError) as error:

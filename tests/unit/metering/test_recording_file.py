@@ -16,6 +16,7 @@ from gainwright.metering import (
     measure,
     opened_recording,
     read_recording,
+    recording,
     recording_file,
     steady_stretch,
 )
@@ -95,6 +96,18 @@ def test_a_sample_that_is_no_number_is_told_with_its_place(tmp_path: Path) -> No
     soundfile.write(tmp_path / "bad.wav", samples, RATE_HZ, subtype="FLOAT")
     with pytest.raises(RecordingError, match=r"sample 5000 \(0.625 s\) of channel 2"):
         from_file(tmp_path / "bad.wav")
+
+
+def test_what_does_not_fit_into_memory_is_refused_before_it_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Noise, onset and responses examine the whole sound at once; the tone of the same file is measured in pieces."""
+    monkeypatch.setattr(recording, "LONGEST_SAMPLES", 30 * RATE_HZ)
+    name = tmp_path / "long.wav"
+    soundfile.write(name, np.tile(0.5 * np.sin(2 * np.pi * 440 * np.arange(RATE_HZ) / RATE_HZ), 31), RATE_HZ)
+    with pytest.raises(RecordingError, match=r"is 31 s long; at its rate .* 30 s can be examined; cut the part"):
+        read_recording(name)
+    assert from_file(name).channels[0].frequency_hz == pytest.approx(440, abs=0.01)
 
 
 def test_files_without_sound_are_refused(tmp_path: Path) -> None:
