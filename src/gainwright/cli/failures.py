@@ -28,7 +28,7 @@ repeat a name or a number out of a file of yours; change it if it is private.
 """
 
 
-def told_failure(error: Exception, arguments: Sequence[str]) -> str:
+def describe_failure(error: Exception, arguments: Sequence[str]) -> str:
     """Write a report of an error and return the sentence about it; nothing is raised."""
     kind = type(error).__name__
     place = _written(report_of(error, arguments))

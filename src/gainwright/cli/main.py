@@ -64,9 +64,9 @@ def main() -> None:
         sys.stderr.close()
         raise SystemExit(0) from None
     except Exception as error:  # noqa: BLE001  whatever it is, the person gets a sentence
-        from gainwright.cli.failures import FAILED_INSIDE, told_failure
+        from gainwright.cli.failures import FAILED_INSIDE, describe_failure
 
-        say(f"gainwright: {told_failure(error, sys.argv[1:])}")
+        say(f"gainwright: {describe_failure(error, sys.argv[1:])}")
         raise SystemExit(FAILED_INSIDE) from None
 
 

@@ -120,14 +120,14 @@ def _review(say: Callable[[str], None], practice: Practice) -> None:
     """Print what each result showed, and the levels before and after the repair."""
     from gainwright.app.practice.stored_practices import review_practice
     from gainwright.model import the_place
-    from gainwright.report.practice_review import told_words
+    from gainwright.report.practice_review import result_words
     from gainwright.texts import sentence
 
     review = review_practice(practice, len(practice.steps))
     lines = ["", "Why"] if review.told else []
     for step, explained in zip(practice.steps, review.told, strict=True):
         truth = (explained.truth_before, explained.truth_after)
-        words = told_words(
+        words = result_words(
             practice.job,
             ruled_out=explained.ruled_out,
             leading=explained.leading,

@@ -206,5 +206,5 @@ def conclusion(found: Standing, name: str) -> str:
     if found.declared:
         return say("Found: {name}.", name=name)
     if found.nothing_shows:
-        return say("No complaint is left: all that you told is as in a chain without a fault.")
+        return say("No complaint is left: all that you said is as in a chain without a fault.")
     return ""

@@ -21,7 +21,7 @@ def rated_w(context: PlanContext) -> dict[str, float]:
     }
 
 
-def hungriest(context: PlanContext, path: str = "") -> tuple[str, str]:
+def largest_consumer(context: PlanContext, path: str = "") -> tuple[str, str]:
     """Return the case that draws most at its ratings, and its largest amplifier; empty texts if there is none.
 
     Parameters

@@ -21,7 +21,7 @@ from gainwright.model import (
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.inner_gains import inner_amplifiers
-from gainwright.plan.largest_draw import hungriest, rated_w
+from gainwright.plan.largest_draw import largest_consumer, rated_w
 from gainwright.plan.on_load import heard_level, tone_on_load
 from gainwright.plan.outside import by_side
 from gainwright.plan.result import Expect, Finding, Step
@@ -68,7 +68,7 @@ def supply(context: PlanContext) -> Iterator[Step]:
     meter = context.meter()
     paths = dict.fromkeys(supply_path(context.job, name, "running") for name in rated_w(context))
     for i, path in enumerate(paths):
-        unit, name = hungriest(context, path)
+        unit, name = largest_consumer(context, path)
         yield Step(
             "prepare.supply" if i == 0 else f"prepare.supply.{unit}",
             "source",
@@ -115,7 +115,7 @@ def supply_under_load(
     context: PlanContext, targets: Mapping[str, Target], settled: Sequence[Settled]
 ) -> Iterator[Step | Finding]:
     """Yield the reading of the supply at the case that draws most, while its largest amplifier delivers."""
-    unit, amplifier = hungriest(context)
+    unit, amplifier = largest_consumer(context)
     end = next((e for e in context.ends if e.stage == amplifier), None)
     if end is None or amplifier not in targets:
         return

@@ -61,7 +61,7 @@ def speaker_findings(job: Job, speakers: tuple[SpeakerResult, ...]) -> Iterator[
                 "travel_unknown",
                 s.name,
                 say(
-                    "the travel of {name} can't be told without {keys}",
+                    "the travel of {name} can't be computed without {keys}",
                     name=name_words(s.name),
                     keys=", ".join(s.missing),
                 ),

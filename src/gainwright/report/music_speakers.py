@@ -85,7 +85,7 @@ def speaker_notes(result: MusicResult) -> list[str]:
         )
     unrated = [name_words(s.speaker) for s in result.speakers if s.coil_percent is None]
     if unrated:
-        found.append(say("Heat can't be told for {names}: the job gives no rating.", names=joined(unrated)))
+        found.append(say("Heat can't be computed for {names}: the job gives no rating.", names=joined(unrated)))
     unknown = [s for s in result.speakers if s.missing]
     if unknown:
         keys = dict.fromkeys(key for s in unknown for key in s.missing)

@@ -23,7 +23,7 @@ NOTHING_NEW = 0.03
 NAMED = 3
 
 
-def told_words(
+def result_words(
     job: Job,
     *,
     ruled_out: Sequence[tuple[str, str]],
@@ -42,7 +42,7 @@ def told_words(
     moved : how much probability moved, 0 to 1.
     """
     if moved < NOTHING_NEW:
-        return say("It told nothing new: every likely cause gives this result.")
+        return say("It showed nothing new: every likely cause gives this result.")
     parts = []
     names = [_name(cause, job) for cause in ruled_out]
     if names:

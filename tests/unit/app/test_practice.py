@@ -17,7 +17,7 @@ from gainwright.cli.practice import run_exercise
 from gainwright.diagnose import Diagnoser
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import PracticeLimits
-from gainwright.report.practice_review import repaired_charts, told_words
+from gainwright.report.practice_review import repaired_charts, result_words
 from gainwright.simulated import SimulatedHiddenRigs
 from gainwright.solve import Chain, levels
 
@@ -121,10 +121,10 @@ def test_a_result_that_tells_nothing_is_called_so(diagnoser: Diagnoser) -> None:
         "leading": ("lead_open", "lead:head.sub-amp"),
         "share": 0.5,
     }
-    told = told_words(JOB, **words, truth=(0.2, 0.4), moved=0.4)
+    told = result_words(JOB, **words, truth=(0.2, 0.4), moved=0.4)
     assert "and 2 more" in told
     assert "What was hidden went from 20 % to 40 %" in told
-    assert told_words(JOB, **words, truth=(0.2, 0.2), moved=0.01).startswith("It told nothing new")
+    assert result_words(JOB, **words, truth=(0.2, 0.2), moved=0.01).startswith("It showed nothing new")
     assert again[0].moved < 0.5
 
 

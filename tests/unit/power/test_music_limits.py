@@ -156,7 +156,7 @@ def test_what_is_unknown_is_said() -> None:
     _, figures, _ = judged("power: unknown")
     found: Any = MusicResult("", (), {}, {}, {}, {}, Limits(), 1.0, 0, (), speakers=(figures,))
     notes = " ".join(speaker_notes(found))
-    assert "Heat can't be told for sub" in notes
+    assert "Heat can't be computed for sub" in notes
     assert "the job lacks resonance, vas, cone_area, qts, xmax" in notes
     columns, (row,) = speaker_table(found)
     assert columns == ("Speaker", "Worst second", "Worst 100 ms")

@@ -112,7 +112,7 @@ def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
             on_step=lambda step: work.report(step / MOST_STEPS, say("after {step} tests", step=step)),
         )
         going = practices.resume(kept, rigs=site.world.hidden_rigs, diagnoser=diagnoser_of(site, kept.job))
-        work.report(1.0, say("what each result told"))
+        work.report(1.0, say("what each result showed"))
         review = practices.review_practice(going, kept.tests)
         with _turns:
             practices.keep_short_way(site.store, kept.id, shorter, review)

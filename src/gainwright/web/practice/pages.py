@@ -168,7 +168,7 @@ def _with_results(kept: StoredPractice, going: Practice) -> list[PracticeAttempt
 
 def _explained(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
     """Return what was found by each test and what it showed, once that is known."""
-    from gainwright.report.practice_review import told_words
+    from gainwright.report.practice_review import result_words
 
     if kept.review is None:
         return []
@@ -177,7 +177,7 @@ def _explained(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
     return [
         (
             test.found,
-            told_words(
+            result_words(
                 going.job,
                 ruled_out=explained.ruled_out,
                 leading=explained.leading,
