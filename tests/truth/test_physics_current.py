@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import subprocess
 from typing import TYPE_CHECKING
 
@@ -85,3 +86,38 @@ def test_withstand_time_against_the_heat_in_the_copper() -> None:
     seconds = np.trapezoid(per_kelvin, temperatures)
     found = physics.withstands_s(area_m2=area_mm2 * 1e-6, current_a=current, initial_c=70, final_c=160)
     assert found == pytest.approx(seconds, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("rating_a", "percent", "least", "longest"),
+    [
+        # blade fuses of 10 A, and large ones of 60 A, as their data sheets print them for these shares of the rating
+        (10, 135, 0.75, 600), (10, 160, 0.25, 50), (10, 200, 0.15, 5), (10, 350, 0.08, 0.5), (10, 600, 0, 0.15),
+        (60, 135, 60, 1800), (60, 200, 2, 50), (60, 350, 0.2, 7), (60, 600, 0.04, 1),
+        # from 20 to 40 A there are both: the wider limits
+        (30, 200, 0.15, 50), (40, 135, 0.75, 1800),
+        (10, 105, math.inf, math.inf), (10, 120, 0.75, math.inf),
+    ],
+)  # fmt: skip
+def test_blade_fuses_as_printed(rating_a: float, percent: float, least: float, longest: float) -> None:
+    """ISO 8820-3 as makers' data sheets print it, read where three public documents quote them."""
+    found = physics.blade_fuse_opens_s(rating_a=rating_a, current_a=rating_a * percent / 100)
+    assert found == pytest.approx((least, longest))
+
+
+def test_a_blade_fuse_opens_no_later_at_more_current() -> None:
+    """Between the printed currents both limits fall as the current grows; beyond, I^2 t stays; nothing is said where no source says it."""
+    for rating in (7.5, 30.0, 80.0):
+        times = [physics.blade_fuse_opens_s(rating_a=rating, current_a=a) for a in np.geomspace(1.4 * rating, 999, 80)]
+        lows, highs = np.array([t for t in times if t is not None]).T
+        assert len(lows) == 80
+        assert np.all(lows <= highs)
+        assert np.all(np.diff(lows) <= 0)
+        assert np.all(np.diff(highs) <= 0)
+    at_600 = physics.blade_fuse_opens_s(rating_a=15, current_a=90)
+    beyond = physics.blade_fuse_opens_s(rating_a=15, current_a=450)
+    assert at_600 is not None
+    assert beyond is not None
+    assert beyond[1] * 450**2 == pytest.approx(at_600[1] * 90**2)
+    assert physics.blade_fuse_opens_s(rating_a=100, current_a=300) is None
+    assert physics.blade_fuse_opens_s(rating_a=80, current_a=1100) is None

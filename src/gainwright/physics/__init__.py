@@ -44,7 +44,7 @@ from gainwright.physics.filters import (
     peak_response,
     prototype_poles,
 )
-from gainwright.physics.fuses import PVC_FINAL_C, short_circuit_factor, withstands_s
+from gainwright.physics.fuses import PVC_FINAL_C, blade_fuse_opens_s, short_circuit_factor, withstands_s
 from gainwright.physics.hearing import (
     EU_LIMIT_DBA,
     EU_LOWER_ACTION_DBA,
@@ -109,6 +109,7 @@ __all__ = [
     "awg_area_m2",
     "awg_diameter_m",
     "bessel_response",
+    "blade_fuse_opens_s",
     "boat_ampacity_a",
     "butterworth_response",
     "cabin_pressure_ratio",

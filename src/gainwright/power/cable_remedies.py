@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LONG_SHARE = 0.75
 """A fuse carries this share of its rating for as long as one likes (common practice, no published source)."""
 SHORT_SHARE = 1.10
-"""A fuse carries this share of its rating for at least 100 hours (ISO 8820-3, blade fuses; from memory)."""
+"""A fuse carries this share of its rating for at least 100 hours (ISO 8820-3, blade fuses, as makers' data sheets print it)."""
 FUSES_A = (5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 70, 80, 100, 125, 150, 175, 200, 225, 250, 300, 350, 400, 500)
 """Fuses that are sold for vehicles (common practice, no published source)."""
 

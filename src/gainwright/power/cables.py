@@ -51,7 +51,24 @@ def cable_result(job: Job, name: str, states: SupplyStates) -> CableResult:
         ampacity_a(cable),
         short if area is not None else None,
         stands,
+        None if area is None else _opens_within_s(job, name, short),
     )
+
+
+def _opens_within_s(job: Job, name: str, short_a: float) -> float | None:
+    guard = guard_of(job, name)
+    opens = None if guard is None else physics.blade_fuse_opens_s(rating_a=guard, current_a=short_a)
+    return None if opens is None or math.isinf(opens[1]) else float(opens[1])
+
+
+def guard_of(job: Job, name: str) -> float | None:
+    """Return the fuse of a cable, or the next one on its way to the battery, amperes; None without any."""
+    while name != BATTERY:
+        cable = job.supply[name]
+        if cable.fuse is not None and cable.fuse.known:
+            return float(cable.fuse.nominal)
+        name = cable.source
+    return None
 
 
 def number(value: float) -> float | None:

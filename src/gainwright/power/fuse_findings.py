@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.model import BATTERY, Amplifier, name_words, stages_of
 from gainwright.power.cable_remedies import as_words, carries, fuse_for, thicker
+from gainwright.power.cables import guard_of
 from gainwright.power.result import PowerFinding
 from gainwright.texts import say
 
@@ -23,7 +24,7 @@ def fuse_findings(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding
     """Yield what is wrong with the fuse of a cable: none, far from the battery, above its wire, too small for the music."""
     if cable.source == BATTERY:
         yield from _at_the_battery(found, cable)
-    guard = cable.fuse_a if cable.fuse_a is not None else _guard_before(found, cable)
+    guard = guard_of(found.job, cable.name)
     if guard is not None and cable.ampacity_a is not None and guard > cable.ampacity_a:
         sets = fuse_for(cable) or thicker(found, cable, lambda c: (c.ampacity_a or 0.0) >= guard)
         yield PowerFinding(
@@ -39,6 +40,7 @@ def fuse_findings(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding
             as_words(sets) or say("A thicker wire, or a smaller fuse at its beginning."),
             sets,
         )
+    yield from _slow(found, cable)
     if cable.fuse_a is not None and cable.amps["worst_second"] is not None and not carries(cable.fuse_a, cable):
         yield _small(cable, cable.fuse_a)
         if cable.short_a is not None and _feeds_amplifiers(found, cable):
@@ -124,10 +126,31 @@ def _feeds_amplifiers(found: Evaluated, cable: CableResult) -> bool:
     return any(isinstance(job.stages[stage], Amplifier) for unit in devices for stage in stages_of(job, unit))
 
 
-def _guard_before(found: Evaluated, cable: CableResult) -> float | None:
-    """Return the next fuse on the way to the battery, amperes."""
-    while cable.source != BATTERY:
-        cable = found.cable(cable.source)
-        if cable.fuse_a is not None:
-            return cable.fuse_a
-    return None
+def _slow(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
+    """Yield a wire that stands a short circuit at its end for less time than its fuse may take to open it."""
+    opens, stands, guard = cable.opens_within_s, cable.withstands_s, guard_of(found.job, cable.name)
+    if opens is None or stands is None or guard is None or not _is_slow(cable):
+        return
+    sets = fuse_for(cable) if cable.fuse_a is not None else {}
+    if not sets or _is_slow(found.with_changes(sets).cable(cable.name)):
+        sets = thicker(found, cable, lambda c: not _is_slow(c))
+    yield PowerFinding(
+        "caution",
+        "fuse_slow",
+        f"supply.{cable.name}",
+        say(
+            "a short circuit at the end of {name} takes {amps} A: a blade fuse of {fuse} A opens it within {opens} s, its wire stands it for {stands} s",
+            name=name_words(cable.name),
+            amps=f"{cable.short_a or 0.0:.0f}",
+            fuse=f"{guard:g}",
+            opens=f"{opens:.2g}",
+            stands=f"{stands:.2g}",
+        ),
+        as_words(sets) or say("A smaller fuse at its beginning, or a thicker wire."),
+        sets,
+    )
+
+
+def _is_slow(cable: CableResult) -> bool:
+    opens, stands = cable.opens_within_s, cable.withstands_s
+    return opens is not None and stands is not None and opens > stands

@@ -42,6 +42,8 @@ class CableResult:
     amps, drop_v, end_v : current, voltage lost on it there and back, voltage at its end.
     ampacity_a : what 33 CFR 183.425 (boats) allows a copper conductor of its size; None without a size or for another metal.
     short_a, withstands_s : current when it is shorted at its end, and how long its copper withstands that; None without a size.
+    opens_within_s : the longest time in which its own fuse, or the next one before it, opens that as a blade fuse; None where no
+        source gives it.
     """
 
     name: str
@@ -56,6 +58,7 @@ class CableResult:
     ampacity_a: float | None
     short_a: float | None
     withstands_s: float | None
+    opens_within_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

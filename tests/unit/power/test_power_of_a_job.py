@@ -76,6 +76,7 @@ def test_an_intact_supply_has_no_caution() -> None:
         ({"supply__main__wire": "12 AWG", "supply__main__fuse": "50 A"}, "fuse_above_wire"),
         ({"supply__main__fuse": "15 A"}, "fuse_small"),
         ({"supply__main__fuse_distance": "2 m"}, "fuse_far"),
+        ({"supply__main__wire": "16 AWG", "supply__main__length": "8 m", "supply__main__fuse": "30 A"}, "fuse_slow"),
         ({"supply__main__wire": "14 AWG", "supply__main__fuse": "30 A"}, "cable_drop"),
         ({"supply__main__wire": "18 AWG", "supply__main__length": "1 m", "supply__main__fuse": "10 A"}, "wire_thin"),
     ],
