@@ -41,6 +41,7 @@ UNITS = {
     "dbv": "dBV",
     "dbspl": "dB SPL",
     "dba": "dB(A)",
+    "dbc": "dB(C)",
     "lufs": "LUFS",
     "bits": "bit",
     "minutes": "min",

@@ -61,3 +61,18 @@ def test_wrong_weightings_are_noticed() -> None:
     assert np.max(np.abs(nominal - TABLE_3_A)) > 2 * HALF_DIGIT
     shifted = physics.a_weighting_db(frequency_hz=EXACT_HZ * 1.03)
     assert np.max(np.abs(shifted - TABLE_3_A)) > 2 * HALF_DIGIT
+
+
+def test_weighting_c_as_printed() -> None:
+    """IEC 61672-1, table 3 (from memory), at exact third-octave frequencies, rounded to 0.1 dB; a sine's peak is 3.01 dB higher."""
+    printed = {31.5: -3.0, 63: -0.8, 125: -0.2, 250: 0.0, 1000: 0.0, 2000: -0.2, 4000: -0.8, 8000: -3.0, 16000: -8.5}
+    exact = 1000 * 10 ** (np.round(10 * np.log10(np.array(list(printed)) / 1000)) / 10)
+    found = physics.c_weighting_db(frequency_hz=exact)
+    np.testing.assert_allclose(found, list(printed.values()), atol=HALF_DIGIT)
+    peak = physics.tone_peak_dbc(level_db=131.0, frequency_hz=1000.0)
+    # 140 dB are 200 Pa (2003/10/EC): 20 uPa 10^7
+    pascal = 20e-6 * 10 ** (131 / 20) * np.sqrt(2)
+    assert float(peak) == pytest.approx(20 * np.log10(pascal / 20e-6))
+    bounds = (physics.EU_LIMIT_PEAK_DBC, physics.EU_UPPER_ACTION_PEAK_DBC, physics.EU_LOWER_ACTION_PEAK_DBC)
+    for bound, pressure in zip(bounds, (200.0, 140.0, 112.0), strict=True):
+        assert 20e-6 * 10 ** (bound / 20) == pytest.approx(pressure, rel=0.012)

@@ -47,13 +47,17 @@ from gainwright.physics.filters import (
 from gainwright.physics.fuses import PVC_FINAL_C, blade_fuse_opens_s, short_circuit_factor, withstands_s
 from gainwright.physics.hearing import (
     EU_LIMIT_DBA,
+    EU_LIMIT_PEAK_DBC,
     EU_LOWER_ACTION_DBA,
+    EU_LOWER_ACTION_PEAK_DBC,
     EU_UPPER_ACTION_DBA,
+    EU_UPPER_ACTION_PEAK_DBC,
     a_weighted_level_dba,
     daily_dose,
     daily_exposure_level_dba,
     niosh_permissible_time_s,
     osha_permissible_time_s,
+    tone_peak_dbc,
 )
 from gainwright.physics.levels import (
     db_from_ratio,
@@ -69,6 +73,7 @@ from gainwright.physics.loading import (
 from gainwright.physics.meters import average_responding_reading, reading_half_width
 from gainwright.physics.noise import (
     a_weighting_db,
+    c_weighting_db,
     dither_noise,
     sum_of_powers_db,
 )
@@ -94,8 +99,11 @@ from gainwright.physics.wire import (
 __all__ = [
     "COPPER_RESISTIVITY_OHM_M",
     "EU_LIMIT_DBA",
+    "EU_LIMIT_PEAK_DBC",
     "EU_LOWER_ACTION_DBA",
+    "EU_LOWER_ACTION_PEAK_DBC",
     "EU_UPPER_ACTION_DBA",
+    "EU_UPPER_ACTION_PEAK_DBC",
     "GAUSSIAN_MEAN_ABS",
     "PVC_FINAL_C",
     "SINE_MEAN_ABS",
@@ -112,6 +120,7 @@ __all__ = [
     "blade_fuse_opens_s",
     "boat_ampacity_a",
     "butterworth_response",
+    "c_weighting_db",
     "cabin_pressure_ratio",
     "class_b_power",
     "class_d_power",
@@ -164,6 +173,7 @@ __all__ = [
     "steady_rise",
     "stretch_rise",
     "sum_of_powers_db",
+    "tone_peak_dbc",
     "unregulated_voltage",
     "voltage_for_power",
     "wire_resistance",

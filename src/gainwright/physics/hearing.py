@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.physics.noise import a_weighting_db
+from gainwright.physics.noise import a_weighting_db, c_weighting_db
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -24,6 +24,19 @@ OSHA_CRITERION_DBA = 90.0
 
 EU_LOWER_ACTION_DBA, EU_UPPER_ACTION_DBA, EU_LIMIT_DBA = 80.0, 85.0, 87.0
 """Daily exposure levels of directive 2003/10/EC, article 3: lower and upper action value, and the limit, which counts at the ear under its protection."""
+
+EU_LOWER_ACTION_PEAK_DBC, EU_UPPER_ACTION_PEAK_DBC, EU_LIMIT_PEAK_DBC = 135.0, 137.0, 140.0
+"""Peak pressures of the same article: 112, 140 and 200 Pa, C-weighted, re 20 uPa."""
+SINE_PEAK_DB = 10 * np.log10(2)
+
+
+def tone_peak_dbc(*, level_db: Any, frequency_hz: Any) -> Floats:
+    """Return the C-weighted peak level of a sine, dB(C): its level plus the weighting and 3.01 dB.
+
+    IEC 61672-1:2013, `c_weighting_db` with its validity; a sine's peak is sqrt(2) of its rms.
+    """
+    weighted = np.asarray(level_db, dtype=np.float64) + c_weighting_db(frequency_hz=frequency_hz)
+    return np.asarray(weighted + SINE_PEAK_DB)
 
 
 def a_weighted_level_dba(*, level_db: Any, frequency_hz: Any) -> Floats:

@@ -71,3 +71,12 @@ def a_weighting_db(*, frequency_hz: Any) -> Floats:
     """
     square = np.asarray(frequency_hz, dtype=np.float64) ** 2
     return np.asarray(20 * np.log10(_a_ratio(square) / _a_ratio(np.asarray(_REFERENCE_HZ**2))))
+
+
+def c_weighting_db(*, frequency_hz: Any) -> Floats:
+    """Return the gain of weighting C, dB: 20 lg[f4^2 f^2/((f^2+f1^2)(f^2+f4^2))] - C1000.
+
+    IEC 61672-1:2013, Annex E, exactly 0 dB at 1 kHz (C1000 = -0.062 dB). Validity as `a_weighting_db`.
+    """
+    square = np.asarray(frequency_hz, dtype=np.float64) ** 2
+    return np.asarray(20 * np.log10(_c_ratio(square) / _c_ratio(np.asarray(_REFERENCE_HZ**2))))

@@ -30,6 +30,7 @@ def dose_rows(hearing: DayHearing) -> tuple[tuple[str, str, str], ...]:
             [_span(_percent(d.niosh_percent_low, up=False), _percent(d.niosh_percent_high, up=True)) for d in both],
         ),
         (say("Daily exposure level (2003/10/EC)"), [_exposure(dose) for dose in both]),
+        (say("Highest peak (2003/10/EC)"), [_peak(dose) for dose in both]),
     )
     return tuple((name, job, day) for name, (job, day) in made)
 
@@ -68,6 +69,22 @@ def _exposure(dose: HearingDose) -> str:
     return say("{low} to {high} dB(A)", low=f"{low}", high=high)
 
 
+def _peak(dose: HearingDose) -> str:
+    return "–" if dose.peak_dbc_high is None else say("at most {high} dB(C)", high=f"{math.ceil(dose.peak_dbc_high)}")
+
+
+def _peak_words(dose: HearingDose) -> str:
+    """Return which peak pressure of 2003/10/EC, article 3, may be reached; empty below all."""
+    reached = 0 if dose.peak_dbc_high is None else math.ceil(dose.peak_dbc_high)
+    for bound in (physics.EU_LIMIT_PEAK_DBC, physics.EU_UPPER_ACTION_PEAK_DBC, physics.EU_LOWER_ACTION_PEAK_DBC):
+        if reached >= bound:
+            return say(
+                "Its highest peak may reach {bound} dB(C) (2003/10/EC, article 3: action from 135 and 137, the limit 140).",
+                bound=f"{bound:g}",
+            )
+    return ""
+
+
 def verdict(dose: HearingDose) -> str:
     """Return what a day's dose means by directive 2003/10/EC, article 3, and by NIOSH 98-126; empty without a tone."""
     if dose.exposure_dba_high is None:
@@ -85,10 +102,10 @@ def verdict(dose: HearingDose) -> str:
         )
     else:
         found = say("As counted here it stays below the lower action value of 80 dB(A) (2003/10/EC, article 3).")
-    if dose.niosh_percent_high < WHOLE_PERCENT:
-        return found
-    more = say("It may be all that NIOSH recommends for a day.")
-    return joined([found, more], by="{a} {b}")
+    more = [_peak_words(dose)]
+    if dose.niosh_percent_high >= WHOLE_PERCENT:
+        more.append(say("It may be all that NIOSH recommends for a day."))
+    return joined([found, *(text for text in more if text)], by="{a} {b}")
 
 
 def remarks(hearing: DayHearing, job: Job | None = None) -> tuple[str, ...]:
@@ -111,8 +128,12 @@ def remarks(hearing: DayHearing, job: Job | None = None) -> tuple[str, ...]:
     found += dose_remarks(dose, job)
     if hearing.gone:
         found.append(say("Not counted, as their step is no longer planned: {number}.", number=hearing.gone))
-    if hearing.music:
-        found.append(say("Music isn't counted: nobody knows how loud it was."))
+    if dose.tones or hearing.gone or hearing.music:
+        found.append(
+            say(
+                "Counted are readings of the set-up run with speakers connected and recordings at the ear. Not counted, since nobody notes when or how loud: music, tones of fault finding, tones that a page only played."
+            )
+        )
     return tuple(found)
 
 

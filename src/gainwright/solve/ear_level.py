@@ -40,12 +40,14 @@ class EarLevel:
     level_dba_low : of the loudest speaker alone, in the open; None if no sensitivity is known.
     level_dba_high : at most, in a cabin, everything in step.
     unknown : speakers without a sensitivity, for which all of their power is taken as sound.
+    peak_dbc_high : its peak at most, C-weighted; None where a level is given without it.
     """
 
     tone_hz: float
     level_dba_low: float | None
     level_dba_high: float
     unknown: tuple[str, ...] = ()
+    peak_dbc_high: float | None = None
 
 
 def ear_level(chain: Chain, *, tone_hz: float, volts: Mapping[str, float]) -> EarLevel | None:
@@ -80,7 +82,10 @@ def ear_level(chain: Chain, *, tone_hz: float, volts: Mapping[str, float]) -> Ea
     low_dba = (
         None if lowest == -math.inf else float(physics.a_weighted_level_dba(level_db=lowest, frequency_hz=tone_hz))
     )
-    return EarLevel(tone_hz, low_dba, _with_harmonic_dba(20 * math.log10(together), tone_hz), tuple(unknown))
+    most_db = 20 * math.log10(together)
+    return EarLevel(
+        tone_hz, low_dba, _with_harmonic_dba(most_db, tone_hz), tuple(unknown), peak_with_harmonic_dbc(most_db, tone_hz)
+    )
 
 
 def sensitivity_level_db(chain: Chain, name: str, *, volts: float) -> float | None:
@@ -148,3 +153,10 @@ def _with_harmonic_dba(level_db: float, tone_hz: float) -> float:
     levels = [(level_db, tone_hz), (level_db + 20 * math.log10(THIRD_HARMONIC), 3 * tone_hz)]
     heard = [float(physics.a_weighted_level_dba(level_db=db, frequency_hz=hz)) for db, hz in levels]
     return float(physics.sum_of_powers_db(levels_db=heard))
+
+
+def peak_with_harmonic_dbc(level_db: float, tone_hz: float) -> float:
+    """Return the peak of a tone with the same third harmonic, C-weighted, both peaks at once, dB(C)."""
+    levels = [(level_db, tone_hz), (level_db + 20 * math.log10(THIRD_HARMONIC), 3 * tone_hz)]
+    peaks = [float(physics.tone_peak_dbc(level_db=db, frequency_hz=hz)) for db, hz in levels]
+    return 20 * math.log10(sum(10 ** (db / 20) for db in peaks))

@@ -46,6 +46,7 @@ class HearingDose:
     exposure_dba_low, exposure_dba_high : daily exposure level L_EX,8h of 2003/10/EC; None where no tone says any.
     untimed, measured : how many of them have no time, and a level that was measured.
     unknown : speakers without a sensitivity.
+    peak_dbc_high : the highest peak at most, C-weighted; None without a tone.
     """
 
     tones: int = 0
@@ -58,6 +59,7 @@ class HearingDose:
     untimed: int = 0
     measured: int = 0
     unknown: tuple[str, ...] = ()
+    peak_dbc_high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,7 @@ def hearing_dose(exposures: Iterable[Exposure]) -> HearingDose:
         sum(not e.timed for e in heard),
         sum(e.measured for e in heard),
         tuple(dict.fromkeys(name for e in heard for name in e.level.unknown)),
+        max((e.level.peak_dbc_high for e in heard if e.level.peak_dbc_high is not None), default=None),
     )
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gainwright.solve import EarLevel, Exposure, HearingDose, hearing_dose
+from gainwright.solve import DayHearing, EarLevel, Exposure, HearingDose, hearing_dose
 
 HOUR = 3600.0
 
@@ -73,3 +75,26 @@ def test_any_day(tones: list[Exposure], more: list[Exposure]) -> None:
     assert rest.niosh_percent_high > 0
     assert both.niosh_percent_high == pytest.approx(one.niosh_percent_high + rest.niosh_percent_high)
     assert hearing_dose([*more, *tones]).exposure_dba_high == pytest.approx(both.exposure_dba_high)
+
+
+def test_the_highest_peak_counts_and_is_told() -> None:
+    """Of two tones the higher peak, in words from the first value of 2003/10/EC on that it may reach; none where no level has one."""
+    from gainwright.report.hearing_dose import dose_rows, verdict
+
+    quiet, loud = (Exposure(EarLevel(50.0, 80.0, 90.0, (), peak), 2, 5) for peak in (110.0, 136.2))
+    dose = hearing_dose([quiet, loud])
+    assert dose.peak_dbc_high == 136.2
+    assert "may reach 137 dB(C)" in verdict(dose)  # as it is shown, rounded up
+    assert ("Highest peak (2003/10/EC)", "at most 137 dB(C)", "at most 137 dB(C)") in dose_rows(
+        DayHearing("", dose, dose)
+    )
+    assert "dB(C)" not in verdict(hearing_dose([quiet]))
+    assert "at most" not in dose_rows(DayHearing("", HearingDose(), HearingDose()))[-1][1]
+
+
+def test_the_peak_of_a_tone_with_its_harmonic() -> None:
+    """114 dB at 1 kHz, A- and C-weighted 0 dB: 3.01 dB for the peak, and a tenth of it more at 3 kHz, which C lowers by 0.5 dB (IEC 61672-1)."""
+    from gainwright.solve.ear_level import peak_with_harmonic_dbc
+
+    together = 1 + 0.1 * 10 ** (-0.5 / 20)
+    assert peak_with_harmonic_dbc(114.0, 1000.0) == pytest.approx(117.01 + 20 * math.log10(together), abs=0.01)

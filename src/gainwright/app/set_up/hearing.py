@@ -11,7 +11,7 @@ from gainwright.app.clock import date_of
 from gainwright.app.measuring.stored_recordings import list_recordings
 from gainwright.errors import CallError, GainwrightError
 from gainwright.model import Recorder
-from gainwright.solve.ear_level import EarLevel
+from gainwright.solve.ear_level import EarLevel, peak_with_harmonic_dbc
 from gainwright.solve.hearing_dose import DayHearing, Exposure, hearing_dose
 from gainwright.texts import say
 
@@ -138,7 +138,9 @@ def _take(recording: StoredRecording, low_db: float, high_db: float) -> EarTake 
                 float(physics.a_weighted_level_dba(level_db=db + level_dbfs, frequency_hz=tone_hz))
                 for db in (low_db, high_db)
             )
-            return EarTake(recording.at, EarLevel(tone_hz, low, high), float(channel.get("seconds") or 0.0))
+            peak_dbc = peak_with_harmonic_dbc(high_db + level_dbfs, tone_hz)
+            level = EarLevel(tone_hz, low, high, peak_dbc_high=peak_dbc)
+            return EarTake(recording.at, level, float(channel.get("seconds") or 0.0))
     return None
 
 
