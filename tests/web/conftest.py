@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import httpx
 import pytest
-from browser_acts import CHROMIUM, ENGINES
+from browser_acts import CHROMIUM, ENGINES, FLAGS
 from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import sync_playwright
 from web_server import WebServer
@@ -22,23 +22,6 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Browser, Page
 
-WITHOUT = (
-    "RenderDocument",  # a new document in the old one's frame takes a fifth less of the processor
-    # what Playwright leaves out by the same option, of which the last counts
-    *("AvoidUnnecessaryBeforeUnloadCheckSync", "DestroyProfileOnBrowserClose", "HttpsUpgrades", "PaintHolding"),
-    *("HttpsFirstBalancedModeAutoEnable", "ThirdPartyStoragePartitioning", "AvoidCorsURLLoaderRestartOnRedirect"),
-    *("OptimizationHints", "NetworkTimeServiceQuerying", "PreconnectToSearch", "MediaRouter"),
-)
-FLAGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    f"--disable-features={','.join(WITHOUT)}",
-)
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 PICTURES = os.environ.get("GAINWRIGHT_PICTURES", "")
 """The folder in which screenshots are left for a person to look at; none are made without it."""

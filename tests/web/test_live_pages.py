@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import math
@@ -14,7 +15,7 @@ from urllib.parse import parse_qs
 import numpy as np
 import pytest
 import soundfile
-from browser_acts import CHROMIUM, click
+from browser_acts import CHROMIUM, FLAGS, click
 from scipy import integrate
 from web_server import WebServer
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     import httpx
-    from playwright.sync_api import Browser, Page, WebSocketRoute
+    from playwright.sync_api import Browser, BrowserContext, Page, WebSocketRoute
 
 RATE_HZ, TONE_HZ = 44_100, 997.0
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
@@ -100,34 +101,45 @@ class Listener:
         return str(self.page.locator(part).inner_text())
 
 
+@pytest.fixture(scope="module")
+def hearing(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[np.ndarray], Browser]]:
+    """Start a browser whose microphone is a file, one for each signal: it plays from its beginning for each page that listens."""
+    running: dict[bytes, Browser] = {}
+    folder = tmp_path_factory.mktemp("heard")
+
+    def started(samples: np.ndarray) -> Browser:
+        signal = hashlib.sha256(samples.tobytes()).digest()
+        if signal not in running:
+            file = folder / f"heard{len(running)}.wav"
+            # 24 bits would be silence: the browser's pretended microphone doesn't read them
+            soundfile.write(file, samples, RATE_HZ, subtype="FLOAT")
+            flags = (*FLAGS, "--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
+            running[signal] = browser.browser_type.launch(
+                executable_path=CHROMIUM, args=[*flags, f"--use-file-for-fake-audio-capture={file}"]
+            )
+        return running[signal]
+
+    yield started
+    for one in running.values():
+        one.close()
+
+
 @pytest.fixture
-def listening(browser: Browser, server: WebServer, tmp_path: Path) -> Iterator[Callable[..., Listener]]:
+def listening(hearing: Callable[[np.ndarray], Browser], server: WebServer) -> Iterator[Callable[..., Listener]]:
     """Open a page in a browser whose microphone is a file: `listening(samples, "/live")`; errors of its console fail the test."""
-    opened: list[Browser] = []
+    opened: list[BrowserContext] = []
     errors: list[str] = []
 
     def listen(
         samples: np.ndarray, path: str, *, size: str = "desktop", dark: bool = False, script: str = ""
     ) -> Listener:
-        file = tmp_path / f"heard{len(opened)}.wav"
-        # 24 bits would be silence: the browser's pretended microphone doesn't read them
-        soundfile.write(file, samples, RATE_HZ, subtype="FLOAT")
-        flags = (
-            "--no-sandbox",
-            "--disable-gpu",
-            "--use-fake-device-for-media-stream",
-            "--use-fake-ui-for-media-stream",
-        )
-        running = browser.browser_type.launch(
-            executable_path=CHROMIUM, args=[*flags, f"--use-file-for-fake-audio-capture={file}"]
-        )
-        opened.append(running)
-        context = running.new_context(
+        context = hearing(samples).new_context(
             viewport=SIZES[size],  # type: ignore[arg-type]
             base_url=server.address,
             color_scheme="dark" if dark else "light",
             reduced_motion="reduce",
         )
+        opened.append(context)
         context.add_cookies([server.cookie])
         page = context.new_page()
         page.on("pageerror", lambda error: errors.append(str(error)))
@@ -138,8 +150,8 @@ def listening(browser: Browser, server: WebServer, tmp_path: Path) -> Iterator[C
         return Listener(page)
 
     yield listen
-    for running in opened:
-        running.close()
+    for context in opened:
+        context.close()
     assert errors == []
 
 
