@@ -54,7 +54,7 @@ def read_case_text(text: str, name: str = "case") -> Case:
         raise JobError(said, code="bad_case", where=where(found, keys, name), rule=rule, remedy=say("fix it")) from None
 
 
-_NEEDS_QUOTES = re.compile("[^\t\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_NEEDS_QUOTES = "[^\t\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]"
 """Characters that YAML changes unless they are quoted and escaped: unusual line ends, control characters."""
 
 
@@ -63,7 +63,7 @@ def _quoted(value: Any) -> Any:
         return {key: _quoted(item) for key, item in value.items()}
     if isinstance(value, list):
         return [_quoted(item) for item in value]
-    return DoubleQuotedScalarString(value) if isinstance(value, str) and _NEEDS_QUOTES.search(value) else value
+    return DoubleQuotedScalarString(value) if isinstance(value, str) and re.search(_NEEDS_QUOTES, value) else value
 
 
 def case_text(case: Case) -> str:
@@ -71,7 +71,7 @@ def case_text(case: Case) -> str:
     content: dict[str, Any] = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
     content = {"format": case.format, **content}
     content = _quoted(content)
-    if not _NEEDS_QUOTES.search(case.job):
+    if not re.search(_NEEDS_QUOTES, case.job):
         content["job"] = LiteralScalarString(case.job.rstrip("\n") + "\n")
     yaml = YAML(typ="rt", pure=True)
     yaml.width = 4096

@@ -64,16 +64,15 @@ NONE_IN_GERMAN = ("keine", "keiner", "nichts")
 
 _UNIT = r"[A-Za-zµΩ]{1,6}"
 _OHM = r"(?:ohms?|Ω)(?![A-Za-z])"
-_ONE_OF_A_LEAD = re.compile(
+_ONE_OF_A_LEAD = (
     rf"(?P<open>open(?: circuit)?)|(?P<short>short(?:ed)?(?: circuit)?)|(?P<ohms>(?:{OVER_PATTERN})(?:\s*[kM]?{_OHM})?"
     rf"|[0-9]*[RkMG][0-9]+(?:\s*{_OHM})?"
-    rf"|{NUMBER}(?:\s*(?!open|short|ol\b|and\b){_UNIT})?)",
-    re.IGNORECASE,
+    rf"|{NUMBER}(?:\s*(?!open|short|ol\b|and\b){_UNIT})?)"
 )
 _BETWEEN_TWO = re.compile(r"\s*[;,/]\s*|\s+and\s+|\s+")
 _TWO_OR_ONE = re.compile(r"(?<![0-9.,])[0-9]{1,3} [0-9]{3}(?![0-9.,])|[0-9],[0-9]+,[0-9]")
 _STEP = re.compile(r"(?:step )?(?P<step>[0-9]{1,4}(?:[.,][0-9]{1,3})?)(?: ?%)?", re.IGNORECASE)
-_SPACED_ROW = re.compile(rf"(?:step )?(?P<step>{NUMBER})(?: ?%)?(?:\s*[;:=]\s*|,?\s+)(?P<volts>\S.*)", re.IGNORECASE)
+_SPACED_ROW = rf"(?:step )?(?P<step>{NUMBER})(?: ?%)?(?:\s*[;:=]\s*|,?\s+)(?P<volts>\S.*)"
 _WITH_DISTORTION = re.compile(rf"(?P<volts>.+?)(?:\s*;\s*|,?\s+)(?P<thd>{NUMBER})\s*%")
 _WITH_PLACE = re.compile(r"(?P<volts>.+?)\s+at\s+(?P<place>.+)", re.IGNORECASE)
 _VOLT_UNIT = re.compile(r"[mkuµ]?v(?:olts?)?", re.IGNORECASE)
@@ -157,7 +156,7 @@ def read_lead(text: str) -> LeadReading:
     if _TWO_OR_ONE.search(plain):
         raise unreadable(text, rule=say("it could be one number or two"), example="0.3; 2.5 for two, 1200 for one")
     while at < len(plain) <= LONGEST:
-        one = _ONE_OF_A_LEAD.match(plain, at)
+        one = re.compile(_ONE_OF_A_LEAD, re.IGNORECASE).match(plain, at)
         if one is None or len(parts) == 2:
             break
         parts.append(one)
@@ -213,7 +212,7 @@ def split_cells(line: str) -> list[str]:
         if separator in line:
             return _split_at(line, separator)
     plain = in_english(normalise_text(line))
-    spaced = _SPACED_ROW.fullmatch(plain)
+    spaced = re.fullmatch(_SPACED_ROW, plain, re.IGNORECASE)
     if spaced and not _VOLT_UNIT.fullmatch(spaced["volts"]):
         return [spaced["step"], spaced["volts"]]
     return _split_at(line, ",") if "," in line else [plain]
