@@ -6,6 +6,7 @@ The examples that stand in blocks of their own are run by test_docs_examples.py.
 from __future__ import annotations
 
 import functools
+import inspect
 import re
 from importlib import import_module
 from pathlib import Path
@@ -19,11 +20,14 @@ from ruamel.yaml import YAML
 from typed_requests import document
 from typer.main import get_command
 
+import gainwright
 from gainwright.jobfile import job_schema, read_exercise
 
 TREE = Path(__file__).resolve().parents[2]
 DOCUMENTS = [TREE / "README.md", TREE / "CONTRIBUTING.md", *sorted((TREE / "docs").rglob("*.md"))]
 FOLDERS = ("src/", "tests/", "bench/", "tools/", "docs_site/", "docs/", "man/")
+OF_OTHERS = ("--force", "--strict")
+"""Options of uv, pipx and of a generator of sites that the documents speak of."""
 UNTYPED = re.compile(r"/api/(live|openapi\.json|tones\.wav)\b")
 """Addresses that aren't in the typed document: streams, the document itself, sounds."""
 
@@ -91,6 +95,14 @@ def unknown_in_task(line: str) -> list[str]:
 DOCS_SITE = sorted((TREE / "docs_site").glob("*.py"))
 
 
+def unknown_option(code: str) -> bool:
+    """Return whether an option that is mentioned alone belongs to no command and no task."""
+    sources = [*(TREE / "tools").glob("*.py"), TREE / "tests" / "support" / "attack_all.py", *DOCS_SITE]
+    name = code.split(maxsplit=1)[0]
+    known = {*OF_OTHERS, *(option for options in _commands().values() for option in options)}
+    return name not in known and f'"{name}"' not in "".join(map(_said, sources))
+
+
 @functools.cache
 def _routes() -> dict[str, set[str]]:
     """Return address with `{}` for its parameters -> methods."""
@@ -117,6 +129,7 @@ def test_what_a_document_names_is_there(path: Path) -> None:
     wrong = {line: found for line in mentions(text, r"gainwright ") if (found := unknown_in_command(line))}
     wrong |= {line: found for line in mentions(text, r"python3 tasks\.py") if (found := unknown_in_task(line))}
     wrong |= {code: [code] for code in mentions(text, r"([A-Z]+ )?/api/\S+$") if unknown_address(code)}
+    wrong |= {code: [code] for code in mentions(text, r"--[a-z][\w-]+( [A-Z]+)*$") if unknown_option(code)}
     for name in mentions(text, rf"({'|'.join(FOLDERS)})[\w./-]+$"):
         if not (TREE / name).exists() and not name.startswith("docs/pictures"):
             wrong[name] = ["no such file"]
@@ -133,6 +146,8 @@ def test_search_finds_what_is_not_there() -> None:
     assert unknown_in_task("python3 tasks.py atack") == ["atack"]
     assert unknown_in_task("python3 tasks.py attack --minuts 3") == ["--minuts"]
     assert unknown_in_task("python3 tasks.py attack --minutes 3 --seed 1") == []
+    assert unknown_option("--write-jab")
+    assert not unknown_option("--write-job FILE")
     assert unknown_address("/api/job") == ["/api/job"]
     assert unknown_address("DELETE /api/jobs") == ["DELETE /api/jobs"]
     assert unknown_address("GET /api/jobs/{id}/run") == []
@@ -140,6 +155,20 @@ def test_search_finds_what_is_not_there() -> None:
         "gainwright plan",
         "gainwright x",
     ]
+
+
+def test_the_table_of_functions_has_their_arguments() -> None:
+    """Each row of docs/python.md names a public function and arguments that it has; those without a default are all there."""
+    rows = re.findall(r"^\| `(\w+)\(([^)]*)\)` \|", _said(TREE / "docs" / "python.md"), re.MULTILINE)
+    assert len(rows) >= 10
+    wrong = []
+    for name, arguments in rows:
+        has = inspect.signature(getattr(gainwright, name)).parameters
+        told = [argument.strip(" =") for argument in arguments.split(",")]
+        needed = [p.name for p in has.values() if p.default is p.empty and p.kind is not p.VAR_KEYWORD]
+        wrong += [(name, argument) for argument in {*told} - {*has}]
+        wrong += [(name, argument) for argument in needed if argument not in told]
+    assert wrong == []
 
 
 def _parts(name: str) -> list[Block]:
