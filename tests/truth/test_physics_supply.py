@@ -246,6 +246,22 @@ def test_ampacity_of_boat_wiring(insulation_c: int, printed: list[int]) -> None:
     assert [physics.boat_ampacity_a(gauge=gauge, **common) for gauge in gauges] == printed
 
 
+@pytest.mark.parametrize("temperature_c", [20.0, 50.0])
+def test_the_worked_example_of_boat_wiring(temperature_c: float) -> None:
+    """ABYC E-11 (from memory): 10 A over 21 ft there and back, 10 % of 12 V may be lost: 16 AWG. 18 AWG loses too much, cold and warm."""
+    lost = {
+        gauge: 10
+        * float(
+            physics.wire_resistance(
+                length_m=21 * 0.3048, area_m2=physics.awg_area_m2(gauge=gauge), temperature_c=temperature_c
+            )
+        )
+        for gauge in (18, 16, 14)
+    }
+    assert max(gauge for gauge, volts in lost.items() if volts <= 0.1 * 12) == 16
+    assert physics.boat_ampacity_a(gauge=16, insulation_c=75, engine_space=False) >= 10
+
+
 def test_ampacity_in_engine_spaces() -> None:
     """The table of ABYC E-11 for engine spaces, 105 degrees C (x 0.85, note 1 of the law's table), in whole amperes."""
     printed = {18: 17, 16: 21, 14: 30, 12: 38, 10: 51, 8: 68, 6: 102, 4: 136, 3: 153, 2: 178, 1: 208, 0: 242, -1: 280}

@@ -15,12 +15,18 @@ if TYPE_CHECKING:
 
 PAPER, SOFT = "#ffffff", "#555555"
 LEGEND_HIGH, LINE_HIGH = 26, 17
+LETTER_WIDE, MARGIN = 6.6, 12
+"""Of a letter of the small texts, and beside them."""
 
 
 def supply_svg(drawing: SupplyDrawing, into: Language | None = None) -> str:
     """Return a supply as SVG, with texts in a language, English by default."""
     say = str if into is None else into.translate
-    wide, high = drawing.wide, drawing.high + LEGEND_HIGH
+    high = drawing.high + LEGEND_HIGH
+    # texts of another language may be longer than those that the drawing was laid out for
+    ends = [MARGIN + LETTER_WIDE * len(say(drawing.legend))]
+    ends += [row.text_x + LETTER_WIDE * len(say(text)) for row in drawing.rows for text in (row.detail, *row.figures)]
+    wide = max(drawing.wide, max(ends) + MARGIN)
     size = f'width="{wide:g}" height="{high:g}" viewBox="0 0 {wide:g} {high:g}"'
     rows = "".join(_row(row, say) for row in drawing.rows)
     return "".join(
@@ -28,7 +34,7 @@ def supply_svg(drawing: SupplyDrawing, into: Language | None = None) -> str:
             f'<svg xmlns="http://www.w3.org/2000/svg" {size} font-family={quoteattr(FONT)} role="img">',
             f"<desc>{escape(say(drawing.description))}</desc>",
             f'<rect width="{wide:g}" height="{high:g}" fill="{PAPER}"/>',
-            f'<text x="12" y="17" font-size="12" fill="{SOFT}">{escape(say(drawing.legend))}</text>',
+            f'<text x="{MARGIN}" y="17" font-size="12" fill="{SOFT}">{escape(say(drawing.legend))}</text>',
             f'<g transform="translate(0 {LEGEND_HIGH})">{rows}</g></svg>',
         ]
     )
