@@ -88,7 +88,7 @@ def write_tones(
 
     Raises
     ------
-    CallError : a length, rate or depth that can't be, or a folder that can't be written.
+    CallError : a length, rate or depth that can't be, a folder that can't be written, or a plan that a blocker stops.
     """
     from gainwright.adapters.files import make_folder, write_file
     from gainwright.app.tones import plan_tones

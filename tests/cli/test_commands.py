@@ -13,7 +13,10 @@ import pytest
 import soundfile
 from commands import run, run_program
 
-from gainwright.jobfile import example_text, examples
+from gainwright.app.tones import plan_tones
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text, examples, read_job_text
+from gainwright.plan import make_plan
 from gainwright.signals import Tone, tone_bytes
 
 
@@ -154,6 +157,18 @@ def test_assumed_gives_reasons(car: Path) -> None:
     found = as_json("assumed", car.name, cwd=car.parent)["assumed"]
     assert any(entry["path"] == "head.volume.step" for entry in found)
     assert all(entry["value"] and entry["reason"] for entry in found)
+
+
+def test_a_stopped_plan_has_no_tones(tmp_path: Path) -> None:
+    """Before its blockers are changed nothing is played: no file, status 1 and a word about it; an error for a page or a program."""
+    text = example_text("one_amplifier").replace("sensitivity: 0.25 .. 4 V", "sensitivity: 4 .. 0.25 V")
+    (tmp_path / "car.yaml").write_text(text, encoding="utf-8")
+    ended = run("tones", "car.yaml", "--out", "t", "--json", folder=tmp_path)
+    assert (ended.returncode, json.loads(ended.stdout)) == (1, {"tones": []})
+    assert "gainwright check" in ended.stderr
+    assert not (tmp_path / "t").exists()
+    with pytest.raises(CallError, match="stops the plan"):
+        plan_tones(make_plan(read_job_text(text).job), seconds=1.0, rate_hz=44_100, bits=16)
 
 
 def test_a_jobs_tones_and_their_list(car: Path) -> None:

@@ -41,10 +41,21 @@ def written_tone(entry: NumberedTone) -> WrittenTone:
 
 
 def plan_tones(plan: Plan, *, seconds: float, rate_hz: int, bits: int) -> list[tuple[Tone, str]]:
-    """Return the tones that a plan plays, each once, in the order of first use, and a stepped run for each frequency."""
+    """Return the tones that a plan plays, each once, in the order of first use, and a stepped run for each frequency.
+
+    Raises
+    ------
+    CallError : a blocker stops the plan, so it plays none.
+    """
     from gainwright.plan import tone_uses
     from gainwright.signals import Tone
 
+    if plan.blocked:
+        raise CallError(
+            say("a blocker stops the plan of this job, and no tone is played"),
+            code="plan_blocked",
+            remedy=say("change what its findings say first: gainwright check"),
+        )
     uses = tone_uses(plan.steps)
     tones = [
         (Tone(hz, (level,), seconds, rate_hz, bits), f"for {', '.join(stages)}") for (hz, level), stages in uses.items()

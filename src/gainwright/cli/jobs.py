@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import JobPath, Json, app, exit_if_wrong, print_json, print_text, write_chart, write_new_file
+from gainwright.cli.base import (
+    JobPath,
+    Json,
+    app,
+    exit_if_wrong,
+    print_json,
+    print_text,
+    say,
+    write_chart,
+    write_new_file,
+)
 from gainwright.errors import CallError
 from gainwright.results import to_json
 from gainwright.texts import sentence
@@ -211,6 +221,7 @@ def tones(
         entry = NumberedTone(str(out), one, f"{one.frequency_hz:g} Hz at {level:g} dBFS")
         found = [written_tone(entry)]
     print_json({"tones": found}) if as_json else print_text("\n".join(f"{t.file}  {t.what}" for t in found))
+    exit_if_wrong(not found)
 
 
 def _job_tones(job: Path, out: Path, *, seconds: float, rate_hz: int, bits: int, flac: bool) -> list[WrittenTone]:
@@ -221,7 +232,14 @@ def _job_tones(job: Path, out: Path, *, seconds: float, rate_hz: int, bits: int,
     from gainwright.signals import number_tones, set_files
 
     read = read_job(job).job
-    entries = number_tones(plan_tones(make_plan(read), seconds=seconds, rate_hz=rate_hz, bits=bits), flac=flac)
+    try:
+        tones_of_plan = plan_tones(make_plan(read), seconds=seconds, rate_hz=rate_hz, bits=bits)
+    except CallError as error:
+        if error.code != "plan_blocked":
+            raise
+        say(f"gainwright: {error}")
+        return []
+    entries = number_tones(tones_of_plan, flac=flac)
     make_folder(out)
     for name, content in set_files(entries, title=read.title):
         write_file(out / name, content)
