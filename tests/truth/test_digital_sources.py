@@ -10,6 +10,8 @@ import pytest
 from gainwright import physics
 from gainwright.jobfile import read_job_text
 from gainwright.model import Node
+from gainwright.plan.context import PlanContext
+from gainwright.plan.source_findings import source_findings
 from gainwright.simulated import Rig
 from gainwright.solve import Alteration, Chain, Conditions, levels
 
@@ -82,6 +84,16 @@ def test_fixed_level_output_ignores_the_volume() -> None:
     """The same at every step of the player's volume."""
     fixed = chain(("{digital: usb}", "{digital: usb, fixed_level: yes}"))
     assert volts(fixed, settings={"player.volume": 3.0}) == volts(chain())
+
+
+def test_a_digital_output_looks_for_no_speaker() -> None:
+    """A source that mutes outputs without a speaker does so where it has volts; solver and rig pass samples alike, and the plan goes on."""
+    detecting = chain(("    outputs: {out", "    factory: {load_detection: yes}\n    outputs: {out"))
+    assert volts(detecting) == volts(chain())
+    rig = Rig(detecting.job, seed=1, truth=detecting.nominal())
+    rig.play(1000.0, 0.0)
+    assert float(np.std(rig.period(str(DESK))[0])) == pytest.approx(volts(detecting), rel=1e-6)
+    assert "no_load_found" not in {f.code for f in source_findings(PlanContext(detecting.job))}
 
 
 def test_noise_of_dithered_sixteen_bits() -> None:

@@ -32,7 +32,7 @@ def source_findings(context: PlanContext) -> Iterator[Finding]:
             yield from _levelling(context, name, stage)
             yield from _moving_bass(context, name, stage)
             yield from _limiter(context, name, stage)
-            yield from _load_detection(context, name, stage)
+            yield from _load_detection(context, name, stage) if not stage.all_digital else ()
             yield from _noise_cancelling(context, name, stage)
             yield from _before_master(context, name, stage)
             yield from _not_said(name, stage)

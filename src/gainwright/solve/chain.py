@@ -275,7 +275,9 @@ class Chain:
         soft: Any = False
         shape = None if inside else response(stage, node, {**stand, **values}, alter) or None
         if isinstance(stage, HeadUnit):
-            gain = source_gain(node, stage, values, stand) * plays_into(name, values, loading.conductance(node))
+            gain = source_gain(node, stage, values, stand)
+            if node not in self.wiring.digital:
+                gain = gain * plays_into(name, values, loading.conductance(node))
             gain = gain if inside else gain * levelled(name, values, conditions.level_dbfs)
             shape = _joined(shape, volume_response(node, stage, values, stand))
             ceiling = PEAK * (1.0 if node in self.wiring.digital else values[f"{name}.output_limit"])
