@@ -263,7 +263,8 @@ class AnswerModel(WordedAnswers):
         in_lead = np.array([[any(w in c.series_ohm or w in c.shorted for w in lead)] for c in self.changes])
         for left, right in sided:
             b = self._sides_db(left, right, before)
-            a = np.where(in_lead, -b, b) if lead else self._sides_db(left, right, after)
+            differ = bool(np.any(np.abs(b) > SIDES_DIFFER_DB))  # else what the exchange makes of it doesn't count
+            a = np.where(in_lead, -b, b) if lead or not differ else self._sides_db(left, right, after)
             bigger = np.abs(b) > np.abs(difference)
             difference, changed = np.where(bigger, b, difference), np.where(bigger, a, changed)
         seen = np.abs(difference) > SIDES_DIFFER_DB
