@@ -51,13 +51,12 @@ def platforms(arguments: list[str]) -> int:
     """Ask the index for every system and Python, keep the answers, and check the types as on Windows and macOS."""
     prepare(TO_DEVELOP)
     cells = [(system, python) for system in SYSTEMS for python in PYTHONS]
-    with ThreadPoolExecutor(AT_ONCE) as several:
-        missing = list(several.map(lambda cell: missing_wheels(*cell), cells))
     found: dict[str, dict[str, dict[str, str]]] = {system: {} for system in SYSTEMS}
-    for (system, python), names in zip(cells, missing, strict=True):
-        found[system][python] = {name: newest_wheel(name, system, python) for name in names}
-        told = [f"no {name} but {older or 'none at all'}" for name, older in found[system][python].items()]
-        print(f"{system}, Python {python}: {', '.join(told) or 'every wheel'}", flush=True)
+    with ThreadPoolExecutor(AT_ONCE) as several:
+        for (system, python), older in zip(cells, several.map(lambda cell: without_a_wheel(*cell), cells), strict=True):
+            found[system][python] = older
+            told = [f"no {name} but {version or 'none at all'}" for name, version in older.items()]
+            print(f"{system}, Python {python}: {', '.join(told) or 'every wheel'}", flush=True)
     kept = {"lock": lock_digest(), "without_a_wheel": found}
     FOUND.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
     if any(not older for system in MUST_BE_COMPLETE for names in found[system].values() for older in names.values()):
@@ -72,6 +71,11 @@ def typed() -> dict[str, tuple[str, ...]]:
         f"types on {system}": (*mypy, "--platform", system, "--cache-dir", f".mypy_cache/{system}")
         for system in ("win32", "darwin")
     }
+
+
+def without_a_wheel(system: str, python: str) -> dict[str, str]:
+    """Return the locked packages without a wheel for a system and a Python, with the newest version that has one."""
+    return {name: newest_wheel(name, system, python) for name in missing_wheels(system, python)}
 
 
 def missing_wheels(system: str, python: str) -> list[str]:

@@ -31,7 +31,6 @@ _PARTS = {
     "jinja2": ("jinja2", say("no web app, no papers as HTML")),
     "python-multipart": ("python_multipart", _PAGES),
     "sqlalchemy": ("sqlalchemy", _STORE),
-    "alembic": ("alembic", _STORE),
     "cryptography": ("cryptography", say("no phones: no certificate is made for the local network")),
     "segno": ("segno", say("no QR code for a phone; the address can be typed")),
     "psutil": ("psutil", say("no phones: this machine's addresses aren't found")),

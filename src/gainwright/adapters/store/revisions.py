@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
@@ -53,6 +52,13 @@ def known_revision(database: Database, connection: sa.Connection) -> str | None:
     return revision
 
 
+_VERSION = sa.Table(
+    "alembic_version",
+    sa.MetaData(),
+    sa.Column("version_num", sa.String(32)),
+    sa.PrimaryKeyConstraint("version_num", name="alembic_version_pkc"),
+)
+"""Where the revision stands, under the name that stores have had since the first."""
 _SINCE = {"step_note": 5, "step_photo": 5, "store_time": 7}
 """The revision that made a table, of those that the first one didn't make."""
 
@@ -66,10 +72,15 @@ def missing_tables(connection: sa.Connection) -> list[str]:
 
 def upgrade(connection: sa.Connection, to: str) -> None:
     """Create the tables of a revision, or upgrade older ones to it, within the connection's transaction."""
-    from alembic import command
-    from alembic.config import Config
+    from gainwright.adapters.store.alterations import Alterations
+    from gainwright.adapters.store.migrations import REVISIONS
 
-    config = Config()
-    config.set_main_option("script_location", str(Path(__file__).with_name("migrations")).replace("%", "%%"))
-    config.attributes |= {"connection": connection, "tables": tables}
-    command.upgrade(config, to)
+    before = revision_of(connection)
+    alterations = Alterations(connection)
+    if before is None:
+        connection.execute(sa.schema.CreateTable(_VERSION))
+    for revision, change in REVISIONS.items():
+        if int(before or 0) < int(revision) <= int(to):
+            change(alterations)
+    connection.execute(_VERSION.delete())
+    connection.execute(_VERSION.insert().values(version_num=to))

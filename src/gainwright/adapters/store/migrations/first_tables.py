@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-import sqlalchemy as sa
-from alembic import op
+from typing import TYPE_CHECKING
 
-revision = "1"
-down_revision = None
+import sqlalchemy as sa
+
+if TYPE_CHECKING:
+    from gainwright.adapters.store.alterations import Alterations
 
 text, whole, moment = sa.Text, sa.Integer, sa.BigInteger
 
 
-def upgrade() -> None:
+def upgrade(tables: Alterations) -> None:
     """Make them."""
-    _jobs()
-    _of_jobs()
-    _others()
+    _jobs(tables)
+    _of_jobs(tables)
+    _others(tables)
 
 
-def _jobs() -> None:
-    op.create_table(
+def _jobs(tables: Alterations) -> None:
+    tables.create_table(
         "job",
         sa.Column("id", text, primary_key=True),
         *(sa.Column(name, whole, nullable=False) for name in ("revision", "version", "versions")),
@@ -27,7 +28,7 @@ def _jobs() -> None:
         *(sa.Column(name, moment, nullable=False) for name in ("created", "changed")),
         sa.Column("deleted", moment),
     )
-    op.create_table(
+    tables.create_table(
         "job_version",
         sa.Column("job", text, sa.ForeignKey("job.id", ondelete="CASCADE"), primary_key=True),
         sa.Column("number", whole, primary_key=True),
@@ -36,15 +37,15 @@ def _jobs() -> None:
     )
 
 
-def _of_jobs() -> None:
-    op.create_table(
+def _of_jobs(tables: Alterations) -> None:
+    tables.create_table(
         "run_entry",
         sa.Column("job", text, sa.ForeignKey("job.id", ondelete="CASCADE"), primary_key=True),
         sa.Column("number", whole, primary_key=True),
         *(sa.Column(name, text, nullable=False) for name in ("step", "kind", "text", "value", "by")),
         sa.Column("at", moment, nullable=False),
     )
-    op.create_table(
+    tables.create_table(
         "recording",
         sa.Column("id", text, primary_key=True),
         sa.Column("job", text, sa.ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
@@ -53,22 +54,22 @@ def _of_jobs() -> None:
         sa.Column("measured", text, nullable=False),
         sa.Column("at", moment, nullable=False),
     )
-    op.create_table(
+    tables.create_table(
         "recording_content",
         sa.Column("recording", text, sa.ForeignKey("recording.id", ondelete="CASCADE"), primary_key=True),
         sa.Column("content", sa.LargeBinary, nullable=False),
     )
 
 
-def _others() -> None:
-    op.create_table(
+def _others(tables: Alterations) -> None:
+    tables.create_table(
         "kept_case",
         sa.Column("name", text, primary_key=True),
         sa.Column("revision", whole, nullable=False),
         sa.Column("content", text, nullable=False),
         sa.Column("changed", moment, nullable=False),
     )
-    op.create_table(
+    tables.create_table(
         "device",
         sa.Column("id", text, primary_key=True),
         sa.Column("name", text, nullable=False),
@@ -76,7 +77,7 @@ def _others() -> None:
         *(sa.Column(name, moment, nullable=False) for name in ("paired", "seen")),
         sa.Column("put_out", sa.Boolean, nullable=False),
     )
-    op.create_table(
+    tables.create_table(
         "document",
         *(sa.Column(name, text, primary_key=True) for name in ("kind", "key")),
         sa.Column("content", text, nullable=False),

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import sqlalchemy as sa
-from alembic import op
 
-revision = "5"
-down_revision = "4"
+if TYPE_CHECKING:
+    from gainwright.adapters.store.alterations import Alterations
 
 
-def upgrade() -> None:
+def upgrade(tables: Alterations) -> None:
     """Make their tables."""
-    op.create_table(
+    tables.create_table(
         "step_note",
         sa.Column("id", sa.Text, primary_key=True),
         sa.Column("job", sa.Text, sa.ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
@@ -21,8 +22,8 @@ def upgrade() -> None:
         sa.Column("at", sa.BigInteger, nullable=False),
         sa.Column("key", sa.Text, nullable=False),
     )
-    op.create_index("ix_step_note_job_at", "step_note", ["job", "at"])
-    op.create_table(
+    tables.create_index("ix_step_note_job_at", "step_note", ["job", "at"])
+    tables.create_table(
         "step_photo",
         sa.Column("note", sa.Text, sa.ForeignKey("step_note.id", ondelete="CASCADE"), primary_key=True),
         sa.Column("content", sa.LargeBinary, nullable=False),

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 import json
 import unicodedata
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
-from alembic import op
 
-revision = "2"
-down_revision = "1"
+if TYPE_CHECKING:
+    from gainwright.adapters.store.alterations import Alterations
 
 
-def upgrade() -> None:
+def upgrade(tables: Alterations) -> None:
     """Add the columns, fill them from what is kept, add the indexes."""
     for table in ("job", "kept_case"):
-        op.add_column(table, sa.Column("words", sa.Text, nullable=False, server_default=""))
-    connection = op.get_bind()
+        tables.add_column(table, sa.Column("words", sa.Text, nullable=False, server_default=""))
+    connection = tables.connection
     _fill_jobs(connection)
     _fill_cases(connection)
-    op.create_index("ix_job_shelf_changed", "job", ["shelf", "changed"])
-    op.create_index("ix_recording_job_at", "recording", ["job", "at"])
+    tables.create_index("ix_job_shelf_changed", "job", ["shelf", "changed"])
+    tables.create_index("ix_recording_job_at", "recording", ["job", "at"])
 
 
 def _fill_jobs(connection: sa.Connection) -> None:

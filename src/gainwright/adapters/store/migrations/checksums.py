@@ -7,13 +7,11 @@ import json
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
-from alembic import op
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-revision = "7"
-down_revision = "6"
+    from gainwright.adapters.store.alterations import Alterations
 
 KEYS = {
     "job": ("id",),
@@ -42,19 +40,19 @@ SEALED = {
 JSON = {"run_entry": "value", "recording": "measured", "kept_case": "content", "document": "content"}
 
 
-def upgrade() -> None:
+def upgrade(tables: Alterations) -> None:
     """Add the columns, then seal every row that is there."""
     for name in KEYS:
-        op.add_column(name, sa.Column("digest", sa.Text, nullable=False, server_default=""))
-    op.add_column("job", sa.Column("deleted_age", sa.BigInteger))
-    op.add_column("document", sa.Column("revision", sa.Integer, nullable=False, server_default="1"))
-    op.create_table(
+        tables.add_column(name, sa.Column("digest", sa.Text, nullable=False, server_default=""))
+    tables.add_column("job", sa.Column("deleted_age", sa.BigInteger))
+    tables.add_column("document", sa.Column("revision", sa.Integer, nullable=False, server_default="1"))
+    tables.create_table(
         "store_time",
         sa.Column("id", sa.Integer, primary_key=True, autoincrement=False),
         sa.Column("seconds", sa.BigInteger, nullable=False),
         sa.Column("latest", sa.BigInteger, nullable=False),
     )
-    connection = op.get_bind()
+    connection = tables.connection
     _seal_sorts(connection)
     connection.execute(sa.text("UPDATE job SET deleted_age = 0 WHERE shelf = 'deleted'"))
     for name in KEYS:
