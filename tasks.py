@@ -19,10 +19,14 @@
     python3 tasks.py advisories     ask pip's index for advisories on the locked versions
     python3 tasks.py platforms      ask the index for wheels of every dependency on each system and Python;
                                     then the types as on Windows and macOS
+    python3 tasks.py installs [--write]
+                                    build the wheel, install it by uv, uvx, pipx and pip in empty homes, use and
+                                    remove it; compare what it took and left with the documents, or write it there
     python3 tasks.py notice         write NOTICE: the licences of fonts and dependencies
     python3 tasks.py man            write the manual page from the commands
     python3 tasks.py sbom FILE      write the bill of materials (CycloneDX)
-    python3 tasks.py release        check everything, then build the release into dist; refuses a tree with changes
+    python3 tasks.py release [--attack-minutes N]
+                                    check everything, then build the release into dist; refuses a tree with changes
 
 The first run makes `.venv` and installs the locked, hash-checked dependencies; later runs start at once.
 """
@@ -45,6 +49,7 @@ COMMANDS = {
     "bench": ("testing", "bench"),
     "lock": ("lock", "lock"),
     "platforms": ("platforms", "platforms"),
+    "installs": ("installs", "installs"),
     "notice": ("use", "notice"),
     "man": ("use", "man"),
     "sbom": ("use", "sbom"),

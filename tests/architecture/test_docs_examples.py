@@ -37,7 +37,7 @@ TRIED_OTHERWISE = (
     "uvx ",
 )
 """Console lines that set up a machine; the whole test run and the wheel's tests do what they say. Those of pipx and uv need both, and
-an index: they are tried by hand before a release."""
+an index: `python3 tasks.py installs` tries them, as a part of each release."""
 
 
 def _run(call: Call, folder: Path, *, installed: bool) -> None:
