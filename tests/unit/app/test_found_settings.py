@@ -60,5 +60,6 @@ def test_plan_of_the_job_as_set_has_the_same_steps() -> None:
         sets[adjust.control] = "17" if adjust.until == "last_clean" else "77 %"
     assert {c.rpartition(".")[2] for c in sets} == {"volume", "gain", "input_range", "remote_level"}
     after = make_plan(with_settings(before, sets))
-    assert after.steps == plan.steps
+    # in words: a step without a target holds NaN, and since Python 3.13 dataclasses with it equal nothing
+    assert repr(after.steps) == repr(plan.steps)
     assert after.targets == plan.targets
