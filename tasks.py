@@ -12,7 +12,7 @@
     python3 tasks.py other-python PYTHON [...]
                                     the tests with another Python (a program, such as python3.13)
     python3 tasks.py coverage [...] the tests, and which share of the statements and branches they ran
-    python3 tasks.py attack [--minutes N] [--seed S] [--only NAME ...]
+    python3 tasks.py attack [--minutes N] [--seed S] [--only NAME ...] [--jobs FILE ...]
                                     bad files, requests, crowds and kills, drawn from a seed; figures of what was seen
     python3 tasks.py bench [...]    the measurements of speed, all or by name
     python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)

@@ -1,6 +1,6 @@
 """Runs every attack (`attack_*.py` with a function `attack`) for a time, prints the figures, and ends with 1 if something fell.
 
-Started by `python3 tasks.py attack [--minutes N] [--seed S] [--only NAME ...] [--json FILE]`.
+Started by `python3 tasks.py attack [--minutes N] [--seed S] [--only NAME ...] [--jobs FILE ...] [--json FILE]`.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import attack_fields
 from attack_figures import Figures, as_data, together, told
 
 if TYPE_CHECKING:
@@ -61,7 +62,9 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--seed", type=int, help="draws everything; the default is drawn and printed")
     parser.add_argument("--only", nargs="+", choices=sorted(there), metavar="NAME", help=f"of {', '.join(there)}")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the figures there too")
+    parser.add_argument("--jobs", nargs="+", type=Path, default=[], metavar="FILE", help="job files to attack, too")
     asked = parser.parse_args(arguments)
+    attack_fields.MORE[:] = [str(path.resolve()) for path in asked.jobs]
     seed = random.SystemRandom().randrange(1 << 30) if asked.seed is None else asked.seed
     chosen = {name: attack for name, attack in there.items() if not asked.only or name in asked.only}
     began = datetime.datetime.now(datetime.UTC)

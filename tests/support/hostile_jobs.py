@@ -82,8 +82,11 @@ def names() -> tuple[str, ...]:
 
 @functools.cache
 def document(name: str, *, filled: bool = False) -> dict[str, Any]:
-    """Return the content of a job file, not to be modified; `filled` gives it all keys, where it is a job with them."""
-    path = CHAINS / f"{name}.yaml"
+    """Return the content of a job file (an example, a chain, a path), not to be modified.
+
+    `filled` gives it all keys, where it is a job with them.
+    """
+    path = Path(name) if name.endswith(".yaml") else CHAINS / f"{name}.yaml"
     text = path.read_text(encoding="utf-8") if path.exists() else example_text(name)
     plain: dict[str, Any] = json.loads(json.dumps(YAML(typ="safe", pure=True).load(text)))
     full = _with_all_keys(plain) if filled else plain
@@ -102,7 +105,7 @@ def _with_all_keys(content: dict[str, Any]) -> dict[str, Any]:
     """Return a job with the keys that it leaves out given by their examples, each as long as the job is still one."""
     found = copy.deepcopy(content)
     for place, cls in _classes(found):
-        here = _at(found, place)
+        here = at(found, place)
         for name, info in cls.model_fields.items():
             key = info.alias or name
             example = next((m.example for m in info.metadata if isinstance(m, FieldType) and m.example), None)
@@ -131,7 +134,7 @@ def _classes(content: dict[str, Any]) -> Iterator[tuple[Path_, type[BaseModel]]]
             inner = _model(info.annotation)
             if inner is None:
                 continue
-            here = _at(content, place)
+            here = at(content, place)
             key = info.alias or name
             if key == "outputs":
                 for output in here.get(key, {}):
@@ -159,7 +162,8 @@ def _example(annotation: Any) -> Any:
     return {int: 4, float: 4}.get(annotation)
 
 
-def _at(content: Any, place: Path_) -> Any:
+def at(content: Any, place: Path_) -> Any:
+    """Return what a document has at a place."""
     for part in place:
         content = content[part]
     return content
@@ -174,10 +178,19 @@ def scalars(value: Any, place: Path_ = ()) -> Iterator[Path_]:
         yield place
 
 
+def places(value: Any, place: Path_ = ()) -> Iterator[Path_]:
+    """Yield the place of everything in a document: its scalars, lists and mappings, not of the whole."""
+    if place:
+        yield place
+    if isinstance(value, dict | list):
+        for key, inner in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from places(inner, (*place, key))
+
+
 def changed(content: dict[str, Any], place: Path_, value: Any) -> str:
     """Return the text of a document with one value replaced, or left out."""
     found = copy.deepcopy(content)
-    here = _at(found, place[:-1])
+    here = at(found, place[:-1])
     if value is MISSING:
         del here[place[-1]]
     else:
@@ -205,7 +218,7 @@ def random_job(draw: random.Random) -> tuple[str, str]:
     what = [f"{name}, all keys" if filled else name]
     for _ in range(draw.choice((1, 1, 1, 2))):
         place = draw.choice(list(scalars(content)))
-        value = draw.choice(values_for(_at(content, place)))
+        value = draw.choice(values_for(at(content, place)))
         what.append(f"{'.'.join(map(str, place))} = {'missing' if value is MISSING else repr(value)[:60]}")
         content = json.loads(changed(content, place, value))
     return "; ".join(what), json.dumps(content, ensure_ascii=False)

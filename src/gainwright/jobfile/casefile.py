@@ -12,6 +12,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarString
 
 from gainwright.errors import JobError
+from gainwright.jobfile.reading import reason_of
 from gainwright.jobfile.yaml_reading import FileKind, document, plain, read_text, where
 from gainwright.model import Case
 from gainwright.texts import say
@@ -47,7 +48,7 @@ def read_case_text(text: str, name: str = "case") -> Case:
         known = first["type"] != "extra_forbidden"
         rule = "" if known else say("a case has {listed}", listed=", ".join(Case.model_fields))
         said = (
-            say("{key}: {why}", key=".".join(keys), why=first["msg"].lower())
+            say("{key}: {why}", key=".".join(keys), why=reason_of(first))
             if known
             else say("the key {path} is unknown", path=repr(keys[-1]))
         )

@@ -24,7 +24,7 @@ from gainwright.quantities import whole_number
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 MORE_SHOWN, MOST_LOOKED_AT = 5, 200
 """Errors shown after the first; errors of one file that are put into words at all."""
@@ -242,6 +242,10 @@ _MESSAGES = {
         say("input should be a valid string"),
         say("input should be a valid list"),
         say("input should be a valid dictionary"),
+        say("input should be a valid boolean"),
+        say("input should be a valid boolean, unable to interpret input"),
+        say("input should be a valid tuple"),
+        say("input should be a valid integer, got a number with a fractional part"),
     )
 }
 """Usual messages of pydantic as texts that can be translated."""
@@ -254,16 +258,29 @@ def message_of(error: Any) -> str:
     return say("{shown} isn't valid here: {why}", shown=shown[:80], why=reason_of(error))
 
 
+_BY_TYPE: dict[str, Callable[[Any], str]] = {
+    "literal_error": lambda about: say("input should be {expected}", expected=about["expected"]),
+    "greater_than_equal": lambda about: say("input should be greater than or equal to {ge}", ge=about["ge"]),
+    "less_than_equal": lambda about: say("input should be less than or equal to {le}", le=about["le"]),
+    "string_too_long": lambda about: say("it has more than {most} characters", most=about["max_length"]),
+    "string_too_short": lambda about: say("it has fewer than {least} characters", least=about["min_length"]),
+    "too_long": lambda about: say("it has more than {most} entries", most=about["max_length"]),
+    "too_short": lambda about: say("it has fewer than {least} entries", least=about["min_length"]),
+    "string_pattern_mismatch": lambda _: say("it has characters that aren't allowed here"),
+    "missing": lambda _: say("it is missing"),
+    "model_type": lambda _: say("input should be a valid dictionary"),
+}
+"""Type of an error of pydantic -> what is said, from its context."""
+
+
 def reason_of(error: Any) -> str:
     """Return why a validation error refuses a value, without a capital."""
     why, about = f"{error['msg'][0].lower()}{error['msg'][1:]}", error.get("ctx", {})
-    match error["type"]:
-        case "literal_error":
-            return say("input should be {expected}", expected=about["expected"])
-        case "greater_than_equal":
-            return say("input should be greater than or equal to {ge}", ge=about["ge"])
-        case "less_than_equal":
-            return say("input should be less than or equal to {le}", le=about["le"])
+    if error["type"] in _BY_TYPE:
+        return _BY_TYPE[error["type"]](about)
+    own = about.get("error")
+    if isinstance(own, ValueError) and own.args and isinstance(own.args[0], str):  # of the model, as a text
+        return own.args[0]
     return _MESSAGES.get(why, why)
 
 

@@ -7,6 +7,7 @@ from typing import Any, Literal
 from pydantic import Field, model_validator
 
 from gainwright.model.fields import Frozen
+from gainwright.texts import say
 
 
 class BelievedCause(Frozen):
@@ -88,11 +89,17 @@ class Closure(Frozen):
         }[self.outcome]
         if (bool(self.cause), bool(self.second_cause), bool(self.named.strip())) != expected:
             needs = [n for n, needed in zip(("cause", "second_cause", "named"), expected, strict=True) if needed]
-            raise ValueError(f"{self.outcome} is closed with {' and '.join(needs) or 'no cause'}, and nothing more")
+            if not needs:
+                raise ValueError(say("{outcome} is closed with no cause, and nothing more", outcome=self.outcome))
+            raise ValueError(
+                say(
+                    "{outcome} is closed with {listed}, and nothing more", outcome=self.outcome, listed=", ".join(needs)
+                )
+            )
         if self.outcome == "no_fault" and self.cause not in NO_FAULT:
-            raise ValueError(f"no_fault is closed with one of {', '.join(NO_FAULT)}")
+            raise ValueError(say("no_fault is closed with one of {listed}", listed=", ".join(NO_FAULT)))
         if self.second_cause and (self.cause, self.where) == (self.second_cause, self.second_where):
-            raise ValueError("two_faults is closed with two different faults")
+            raise ValueError(say("two_faults is closed with two different faults"))
         return self
 
     @property

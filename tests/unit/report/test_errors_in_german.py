@@ -36,7 +36,9 @@ from gainwright.web.network.pairing import device_name
 JOB = example_text("one_amplifier")
 HISTORY_LINES = b"a,lead_opn,,,,,\nb,lead_open,lost,,,,\nc,lead_open,,grumbling,,,\nd,lead_open,,,,many,\ne,lead_open,,,,,-1\nf,lead_open,,,,,\nf,lead_open,,,,,\n"
 EXERCISE = b"kind: class exercise\nchains: {a: {like: one_amplifier}}\ntasks: [{chain: a, seed: 1}]\n"
-ENGLISH = re.compile(r"\b(the|and|of|with|are|this|that|not|to|for|it|must|write|there|has|or)\b")
+ENGLISH = re.compile(
+    r"\b(the|and|of|with|are|this|that|not|to|for|it|must|write|there|has|or|should|valid|required|error)\b"
+)
 """Words that no German sentence has, and no key of a job file."""
 
 
@@ -114,6 +116,26 @@ WRONG: dict[str, Callable[[], object]] = {
         )
     },
     "case": lambda: read_case_text("format: 1\nmore: 2\njob: a\n"),
+    **{
+        f"case with {text}": lambda text=text: read_case_text(f"format: 1\njob: a\n{text}\n")  # type: ignore[misc]
+        for text in (
+            f"title: {'t' * 301}",
+            "title: [1]",
+            "evidence: 3",
+            "closed: 3",
+            "closed: {outcome: unsolved, cause: lead_open}",
+            "closed: {outcome: found}",
+            "closed: {outcome: two_faults, cause: lead_open, second_cause: lead_open}",
+            "closed: {outcome: no_fault, cause: lead_open}",
+        )
+    },
+    "case without a job": lambda: read_case_text("format: 1\n"),
+    "evidence with a long note": lambda: read_evidence_text(
+        f"evidence: [{{heard: sub, is: silent, note: {'n' * 1001}}}]", read_job_text(JOB).job
+    ),
+    "evidence with a list for a note": lambda: read_evidence_text(
+        "evidence: [{heard: sub, is: silent, note: [1]}]", read_job_text(JOB).job
+    ),
     "result of nothing": lambda: read_result(b"kind: class result\n"),
     "learner": lambda: learner_name(" "),
     "guesses": lambda: refuse_guess(PracticeLimits(guesses=1), guesses=1),
