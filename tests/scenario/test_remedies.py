@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import ast
+from pathlib import Path
+
 import numpy as np
 import pytest
 from cars import CARS
 from random_jobs import random_job
 
+import gainwright.plan as plan_package
 from gainwright.jobfile import example_text, examples, read_job_text, with_changes
 from gainwright.model import Job
 from gainwright.plan import Finding, Plan, make_plan
@@ -184,6 +188,33 @@ SMALL = {
     "supply_reversed": ("vehicle: {running: 12.4 V, resting: 13 V}\n", HEAD, (f"a: {AMP}", LOUD)),
     "strapped_unproved": (ONLY_A_RECORDER, HEAD.replace("front: {}", "front: {sides: [mono]}"), PAIR),
     "no_instrument": (ONLY_A_RECORDER, HEAD, (f"a: {AMP}", LOUD)),
+    "strapped_bridged": (
+        "",
+        HEAD.replace("front: {}", "front: {sides: [mono]}"),
+        (PAIR[0], PAIR[1][:-1] + ", bridged: yes}", PAIR[2]),
+    ),
+    "strapped_in_phase": (
+        "",
+        HEAD.replace("front: {}", "front: {sides: [mono]}"),
+        (PAIR[0], PAIR[1].replace("polarity: reversed, ", ""), PAIR[2]),
+    ),
+    "source_too_loud": (
+        "",
+        "head: {kind: head_unit, rated_output: 8 V, output_limit: 8 V, volume: {steps: 30, at: 30, step: 1 dB, top: 0 dB}}",
+        (
+            "desk: {kind: processor, inputs: {in: head}, input_limit: 4 V, volume: {steps: 40}, outputs: {out: {}}}",
+            AMP.replace("head.front", "desk.out").join(("a: ", "")),
+            LOUD,
+        ),
+    ),
+    "load_below_minimum": (
+        "",
+        POWERED.replace("front: {}", "front: {}, rear: {}"),
+        (
+            "x: {kind: speaker, from: head.front, impedance: 4 ohm}",
+            "y: {kind: speaker, from: head.rear, impedance: 2 ohm}",
+        ),
+    ),
     "grounded_on_balanced": (
         ONLY_A_RECORDER,
         HEAD.replace("rated_output", "balanced: yes, rated_output"),
@@ -208,6 +239,32 @@ def test_every_remedy_of_a_small_job_is_carried_out(name: str) -> None:
             after = make_plan(with_changes(job, finding.remedy_sets)).findings
             assert (finding.code, finding.message) not in {(f.code, f.message) for f in after}
             assert left(job, plan, finding) == ""
+
+
+SOURCES = (
+    *("source_levels_tracks", "equaliser_follows_volume", "no_load_found", "noise_cancelling"),
+    "balanced_into_unbalanced",
+)
+"""Carried out in tests/truth/test_factory_sources.py, on chains of their own."""
+NO_REMEDY = ("filter_not_proved",)
+"""Nothing in the job ends it."""
+
+
+def test_every_finding_code_has_its_remedy_carried_out_somewhere() -> None:
+    """By the source text: a finding that is added without a test of its remedy fails here."""
+    carried_out = {*MINE, *SMALL, *SOURCES, *NO_REMEDY, *ONLY_THE_PERSON_KNOWS, *HOW_TO_WORK}
+    sources = [ast.parse(path.read_text("utf-8")) for path in Path(plan_package.__file__).parent.glob("*.py")]
+    calls = [node for tree in sources for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    codes = {
+        call.args[1].value
+        for call in calls
+        if isinstance(call.func, ast.Name)
+        and call.func.id == "Finding"
+        and len(call.args) > 1
+        and isinstance(call.args[1], ast.Constant)
+    }
+    assert "outputs_tied" in codes
+    assert codes <= carried_out, codes - carried_out
 
 
 def test_a_smaller_allowance_is_offered_only_where_it_is_enough() -> None:

@@ -33,6 +33,9 @@ _OTHER_WORDS = """
 """
 _DEVICE_WORDS = {*_AMPLIFIER, *_SOURCE, *_SPEAKER, *(f"{word}s" for word in _SPEAKER), *_OTHER_WORDS.split()}
 """Words that begin a device's name without being a name themselves."""
+_KINDS = {*_AMPLIFIER, *_SOURCE, *_SPEAKER, "subwoofer", "processor", "converter", "control", "knob", "box"}
+"""Words for one device: with one of them a name of a person's own takes `the`."""
+_ARTICLES = ("the", "a", "an", "my", "our", "his", "her", "their", "your")
 
 
 def name_words(name: str) -> str:
@@ -65,14 +68,30 @@ def _within_sentence(name: str) -> str:
     return f"{first.lower()}{blank}{rest}" if first.istitle() and first.lower() in _DEVICE_WORDS else name
 
 
+def _takes_article(name: str) -> bool:
+    """Return whether `the` stands before a given name: one that says what a single device is, not `Doors` or `Channels 1 and 2`."""
+    words = [word.lower() for word in name.split()]
+    if (
+        not words
+        or words[0] in _ARTICLES
+        or words[0].endswith(("'s", "\u2019s"))
+        or len(words[-1]) == 1
+        or not words[-1].isalpha()
+    ):
+        return False
+    kinds = [word for word in words if word in _KINDS or word.removesuffix("s") in _KINDS]
+    return bool(kinds) and kinds[0] in _KINDS
+
+
 def device_words(job: Job, name: str) -> str:
     """Return a stage as people speak of it in a sentence: `the sub amplifier` for `amp_sub`; an instrument by its name.
 
-    A stage with a `name` of its own is called by that: `the amp under the seat`.
+    A stage with a `name` of its own is called by that: `the amp under the seat`, `Doors`, `Channels 3 and 4`.
     """
     stage = job.stages.get(name)
     if stage is not None and stage.name:
-        return say("the {name}", name=_within_sentence(stage.name))
+        own = _within_sentence(stage.name)
+        return say("the {name}", name=own) if _takes_article(stage.name) else own
     return _words_of_key(job, name)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker, gives_power
 from gainwright.plan import remedies
 from gainwright.plan.amplifier_controls import has_fixed_gain
-from gainwright.plan.bands import guarding_corners_hz, series_filters
+from gainwright.plan.bands import guarding_corners_hz, passed, series_filters
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.expected_readings import volts_instrument
 from gainwright.plan.result import Finding
@@ -31,6 +31,8 @@ FAR_REACHING_HZ = 1000.0
 """A meter that is specified up to here needs no remark where no tone is higher (common practice, no published source)."""
 HEAD_UNIT_LOAD_OHM = 4.0
 """Load that head units' own amplifiers are made for (common practice, no published source)."""
+BOOST_DB = 0.5
+"""An equaliser that lifts nothing by more is no boost."""
 REMEDY_DB = 0.05
 """A boost that differs less from that at the set-up tone needs no other tone."""
 
@@ -164,7 +166,7 @@ def _speaker_rating(context: PlanContext, end: End) -> Iterator[Finding]:
             "speaker_under_rating",
             ", ".join(end.speakers),
             say(
-                "rated for {speaker} V; {stage} delivers {rated} V at its rated power: its target is {part} dB below that",
+                "rated for {speaker} V; the rated power of {stage} is {rated} V into this load: its target is {part} dB below that",
                 speaker=f"{speaker:.3g}",
                 stage=end.stage,
                 rated=f"{rated:.3g}",
@@ -239,12 +241,19 @@ def _overdriven(context: PlanContext, end: End, limit: CleanLimit) -> Iterator[F
 
 
 def _boost(context: PlanContext, end: End) -> Iterator[Finding]:
+    """Yield the equalisers that lift programme over the set-up tone, as much of it as the filters up to them let through."""
     frequency_hz = np.geomspace(20, 20_000, 800)
     for control, (stage, equaliser) in equalisers_of(context.job, end.all_nodes).items():
         gain_db = equaliser_gain_db(equaliser, frequency_hz)
-        worst = int(np.argmax(gain_db))
+        node = next(node for node in end.all_nodes if node.stage == stage)
+        reaches = passed(context.job, context.chain.wiring, node, frequency_hz)
+        level_db = gain_db + 20 * np.log10(np.maximum(reaches, 1e-9))
+        peak, worst = int(np.argmax(gain_db)), int(np.argmax(np.where(gain_db > BOOST_DB, level_db, -math.inf)))
+        if level_db[peak] > level_db[worst] - BOOST_DB:
+            worst = peak
         at_tone = float(np.interp(end.tone_hz, frequency_hz, gain_db))
-        if gain_db[worst] > 0.5:
+        earlier_db = max(0.0, float(level_db[worst] - np.interp(end.tone_hz, frequency_hz, level_db)))
+        if gain_db[worst] > BOOST_DB and (at_tone > BOOST_DB or earlier_db > REMEDY_DB):
             yield Finding(
                 "caution",
                 "boost_costs_headroom",
@@ -256,9 +265,9 @@ def _boost(context: PlanContext, end: End) -> Iterator[Finding]:
                     at_tone=f"{at_tone:+.1f}",
                     tone_hz=f"{end.tone_hz:g}",
                     stage=stage,
-                    part_3=f"{gain_db[worst] - at_tone:.1f}",
+                    part_3=f"{earlier_db:.1f}",
                 ),
-                _boost_remedy(frequency_hz[worst], gain_db[worst] - at_tone),
+                _boost_remedy(frequency_hz[worst], earlier_db),
                 {control: "flat"},
             )
 

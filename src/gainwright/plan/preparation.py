@@ -387,7 +387,7 @@ def _equalisers(context: PlanContext) -> Iterator[Step]:
             stage,
             say("{control}: set now to what the customer will use, then left alone.", control=control),
             say(
-                "Boost costs headroom: up to {most} dB here. If it is changed later, all stages after it must be set again.",
+                "It boosts by up to {most} dB, which costs headroom where the filters let it through. If it is changed later, all stages after it must be set again.",
                 most=f"{most:.1f}",
             ),
         )

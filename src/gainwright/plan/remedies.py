@@ -9,7 +9,7 @@ from gainwright.jobfile import with_changes
 from gainwright.model import Amplifier, HeadUnit, Processor, Speaker
 from gainwright.plan.bands import series_filters
 from gainwright.plan.source import clean_limit
-from gainwright.plan.targets import load_ohm, target
+from gainwright.plan.targets import load_ohm, loads_ohm, target
 from gainwright.solve import Conditions
 
 if TYPE_CHECKING:
@@ -91,7 +91,8 @@ def higher_load(context: PlanContext, end: End, lowest_ohm: float) -> dict[str, 
     wired: dict[str, str] = {}
     scaled: dict[str, str] = {}
     factor = lowest_ohm / load_ohm(context, end)
-    for name in end.speakers:
+    too_low = [speakers for speakers, ohm in loads_ohm(context, end).items() if ohm < 0.98 * lowest_ohm]
+    for name in dict.fromkeys(name for speakers in too_low for name in speakers):
         speaker = context.job.stages[name]
         assert isinstance(speaker, Speaker)  # noqa: S101  ends drive speakers
         coils = speaker.coils

@@ -46,10 +46,20 @@ def target(context: PlanContext, end: End, limit: CleanLimit) -> Target:
 
 
 def load_ohm(context: PlanContext, end: End) -> float:
-    """Return the load on one side of an end, without leads, ohm."""
-    nominal = context.chain.nominal()
-    siemens = sum(halves(context, speaker) / nominal[f"{speaker}.impedance"] for speaker in end.speakers)
-    return 1 / siemens if siemens else math.inf
+    """Return the load on one side of an output of an end, the lowest of all its outputs, without leads, ohm."""
+    return min(loads_ohm(context, end).values(), default=math.inf)
+
+
+def loads_ohm(context: PlanContext, end: End) -> dict[tuple[str, ...], float]:
+    """Return the speakers at each side of each output of an end -> their load in parallel, without leads, ohm."""
+    nominal, wiring = context.chain.nominal(), context.chain.wiring
+    found: dict[tuple[str, ...], float] = {}
+    for node in end.nodes:
+        at = {port.stage for port in wiring.ports_fed_by(node)}
+        speakers = tuple(name for name in end.speakers if name in at)
+        if speakers:
+            found[speakers] = 1 / sum(halves(context, name) / nominal[f"{name}.impedance"] for name in speakers)
+    return found
 
 
 def rating_v(context: PlanContext, end: End) -> float:

@@ -24,13 +24,18 @@ def named(name: str) -> Job:
         ("Amp under the seat", "the amp under the seat"),
         ("amp under the seat", "the amp under the seat"),
         ("Front amplifier", "the front amplifier"),
-        ("Anna's old one", "the Anna's old one"),
-        ("DSP 8", "the DSP 8"),
+        ("Anna's old one", "Anna's old one"),
+        ("DSP 8", "DSP 8"),
+        ("Channels 3 and 4", "Channels 3 and 4"),
+        ("Doors", "Doors"),
+        ("Amp B", "amp B"),
+        ("Tower speakers", "Tower speakers"),
+        ("Cockpit amp", "the Cockpit amp"),
         ("", "the amplifier"),
     ],
 )
 def test_name_stands_in_a_sentence(name: str, words: str) -> None:
-    """A word for a device that begins it loses its capital; any other name stays as it was typed."""
+    """A device word that begins it loses its capital, and only a name that says what one device is takes `the`."""
     job = named(name)
     assert device_words(job, "amp") == words
     assert place_words(job, "amp.out.mono") == f"output of {words}"
