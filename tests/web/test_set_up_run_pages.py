@@ -324,6 +324,25 @@ def test_reading_outside_is_read_again_or_explained_first(
     page.wait_for_url("**/fault?from=run")
 
 
+def test_form_that_was_opened_stays_open_when_the_evaluation_ends(open_page: Callable[..., Page], job: str) -> None:
+    """A person opened it and hasn't typed yet; what was found in the background comes in beside it."""
+    page = open_page(step_page(job, SUPPLY), size="phone")
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/api/work/*/events", hold, times=1)
+    enter(page, "15.2")
+    press(page.locator("#onward"), "Enter")
+    page.locator("#field").wait_for()
+    for route in held:
+        route.continue_()
+    page.locator(".believed").wait_for(timeout=20_000)
+    enter(page, "13.8")
+    page.locator("#found .huge").get_by_text("13.8 V").wait_for()
+
+
 def test_conflict_stays_shown_when_the_evaluation_ends(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:

@@ -129,6 +129,8 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   // text being typed stays when a result of background work is swapped in
   const typed = beside ? wanted.flatMap((id) => [...document.querySelectorAll(`#${id} input[id], #${id} textarea[id]`)])
     .filter((e) => e.value !== e.defaultValue).map((e) => [e.id, e.value]) : [];
+  // and what was opened stays open
+  const opened = beside ? wanted.flatMap((id) => [...document.querySelectorAll(`#${id} details[open]`)].map(named)) : [];
   const active = document.activeElement;
   const marked = active?.selectionStart === undefined ? null : [active.selectionStart, active.selectionEnd];
   const mark = active?.id || (active?.name && `${active.form?.getAttribute("action") || ""}|${active.name}|${active.value}`);
@@ -144,6 +146,7 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
     field.value = value;
     for (let box = field.closest("details"); box; box = box.parentElement.closest("details")) box.open = true; // nor is it hidden
   }
+  for (const box of document.querySelectorAll("details")) if (opened.includes(named(box))) box.open = true;
   document.title = read.title || document.title;
   const end = new URL(answer.url);
   if (push && end.href !== location.href) history[answer.redirected ? "pushState" : "replaceState"]({}, "", end);
@@ -155,6 +158,8 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   prepare();
   document.dispatchEvent(new CustomEvent("swapped"));
 }
+
+const named = (box) => box.querySelector("summary")?.textContent;
 
 // a suggested value is selected, to be typed over; typed text keeps its caret
 function focused(field, marked = null) {
