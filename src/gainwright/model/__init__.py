@@ -50,7 +50,7 @@ from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instru
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
 from gainwright.model.nodes import LeadRun, Node, Port
-from gainwright.model.paths import Path
+from gainwright.model.paths import ALLOWANCE_DB, Path
 from gainwright.model.place_words import (
     checked_words,
     control_words,
@@ -102,6 +102,7 @@ from gainwright.model.worded_checks import WORD_TEXTS, WORDED, mended_cause, men
 
 __all__ = [
     "AIRBAG_DASH",
+    "ALLOWANCE_DB",
     "BATTERY",
     "CHAIN_PARTS",
     "COIL_DEAD",

@@ -30,6 +30,10 @@ class Path:
         asked = self._said(job.allowance)
         return ALLOWANCE_DB if asked is None else abs(asked)
 
+    def says_allowance(self, job: Job) -> bool:
+        """Return whether the job says an allowance for this path."""
+        return self._said(job.allowance) is not None
+
     def asked_tone_hz(self, job: Job) -> float | None:
         """Return the set-up tone that the job asks for, Hz, None where it leaves the choice."""
         return self._said(job.tones)

@@ -5,14 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.model import stage_title
+from gainwright.model import ALLOWANCE_DB, resolve, stage_title
 from gainwright.texts import Text, joined, say, sentence
 
 if TYPE_CHECKING:
     from gainwright.model import Job
-
-USUAL_DB = 5.0
-"""Used where a job gives no `allowance`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +23,12 @@ class AllowanceChart:
 
 
 def allowances(job: Job) -> dict[str, float]:
-    """Return output -> allowance, dB; `all` where one figure holds for all."""
-    found = {name: value.nominal for name, value in job.allowance.items()} or {"all": USUAL_DB}
-    return {say("all") if name == "all" else name: db for name, db in found.items()}
+    """Return output -> allowance, dB; `all` where one figure holds for all, `the others` where the job says some."""
+    found = {name: abs(value.nominal) for name, value in job.allowance.items() if value.known}
+    named = {say("all") if name == "all" else name: db for name, db in found.items()}
+    if all(path.says_allowance(job) for path in resolve(job).paths):
+        return named
+    return named | {say("the others") if named else say("all"): ALLOWANCE_DB}
 
 
 def allowance_chart(job: Job, *, title: str) -> AllowanceChart:

@@ -94,7 +94,7 @@ def _repair(repair: Repair, number: Iterator[int]) -> list[Block]:
 def _check(job: Job, test: NextTest, which: int, number: Iterator[int], said: dict[str, int]) -> list[Block]:
     """Return one check: its actions, one a line, without settings already `said`, the outcome to expect, what each outcome means."""
     head = say(
-        "Check {number}: {where} ({minutes} minutes)",
+        "Check {number}: {where} ({minutes} min)",
         number=which,
         where=test.where_text,
         minutes=f"{test.minutes:g}",

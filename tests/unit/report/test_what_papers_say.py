@@ -26,7 +26,7 @@ from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import Job
 from gainwright.plan import FullScale, Plan, full_scale_text, make_plan
-from gainwright.report.allowance import allowance_chart
+from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import asked_of_customer
 from gainwright.report.figures import volts
 from gainwright.report.full_volume import at_full_volume
@@ -480,3 +480,32 @@ def test_a_low_tone_counts_as_the_rules_count_it() -> None:
         ("103 dB at 40 Hz", "68 dB", "24 h"),
         ("103 dB at 1000 Hz", "103 dB", "7.5 min"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("", {"all": 6.0}),
+        ("allowance: unknown", {"all": 6.0}),
+        ("allowance: 7 dB", {"all": 7.0}),
+        ("allowance: {sub: 9 dB}", {"sub": 9.0, "the others": 6.0}),
+        ("allowance: {sub: -9 dB, front: 4 dB}", {"sub": 9.0, "front": 4.0}),
+    ],
+)
+def test_allowance_on_paper_is_that_of_the_tones(said: str, shown: dict[str, float]) -> None:
+    """What the job doesn't say is 6 dB on the paper as in the plan, and each output that isn't named has it."""
+    text = f"""format: 1
+{said}
+stages:
+  head: {{kind: head_unit, rated_output: 4 V, outputs: {{front: {{}}, sub: {{sides: [mono]}}}}}}
+  a: {{kind: amplifier, from: head.front, power: 90 W @ 4 ohm}}
+  b: {{kind: amplifier, from: head.sub, power: 300 W @ 4 ohm}}
+  front_speaker: {{kind: speaker, from: a}}
+  sub_speaker: {{kind: speaker, from: b}}
+"""
+    found = read_job_text(text).job
+    assert {str(name): db for name, db in allowances(found).items()} == shown
+    tones = {
+        -s.level_dbfs for s in make_plan(found).steps if s.id.startswith("amplifier.") and s.level_dbfs is not None
+    }
+    assert tones == set(shown.values())
