@@ -238,11 +238,12 @@ def test_processes_that_always_crash_are_reported(tmp_path: Path) -> None:
 def test_processes_are_ended_on_stop(tmp_path: Path) -> None:
     """A file that takes a minute isn't waited for: its process ends before it can finish."""
     done: list[Answer | None] = []
+    others = multiprocessing.active_children()  # another test's, that this test process may still hold
     tasks = [FileTask(str(tmp_path / "quick"), ()), FileTask(str(tmp_path / "slow"), ())]
     for _, answer in LocalWorkers(2, read=slow).run(tasks, lambda: bool(done)):
         done.append(answer)
     assert [a and Path(a.digest).name for a in done] == ["quick"]
-    assert multiprocessing.active_children() == []
+    assert [process for process in multiprocessing.active_children() if process not in others] == []
     assert not (tmp_path / "slow").exists()
 
 
