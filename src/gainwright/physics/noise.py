@@ -1,4 +1,4 @@
-"""Noise of dither, sums of powers, and the frequency weighting A of sound level meters."""
+"""Noise of dither, sums of powers, and the frequency weightings A and C of sound level meters."""
 
 from __future__ import annotations
 

@@ -80,12 +80,14 @@ def step_cautions(
     connected : the instruments at its place.
     protecting : the outputs and stages whose filters protect a tweeter.
     """
-    found = [*_of_hands(job, step, protecting), *_of_power(step)]
-    if not any(isinstance(stage, Amplifier) for stage in job.stages.values()):
-        found = [caution for caution in found if caution != CHARGED]
+    found = [*_of_hands(job, step, protecting), *_of_power(job, step)]
     if step.measure_at and step.tone_hz is not None:
         found += _of_reading(job, step, connected)
     return tuple(dict.fromkeys(found))
+
+
+def _charged(job: Job) -> list[str]:
+    return [CHARGED] if any(isinstance(stage, Amplifier) for stage in job.stages.values()) else []
 
 
 def _supply(step: Step) -> bool:
@@ -96,7 +98,7 @@ def _of_hands(job: Job, step: Step, protecting: frozenset[str]) -> list[str]:
     """Return what plugs, leads and filters need."""
     powered_head = any(isinstance(s, HeadUnit) and s.speaker_level for s in job.stages.values())
     if step.id == "prepare.speakers":
-        return [CHARGED, *((HEAD_BRIDGED,) if powered_head else ())]
+        return [*_charged(job), *((HEAD_BRIDGED,) if powered_head else ())]
     if step.id == "verify.speakers":
         tweeters = any(is_tweeter(job, speaker) for speaker in job.stages)
         return [*((TWEETER_BACK,) if tweeters else ()), *((HEAD_BRIDGED,) if powered_head else ())]
@@ -110,12 +112,12 @@ def _of_hands(job: Job, step: Step, protecting: frozenset[str]) -> list[str]:
     return [LISTENING] if step.id == "verify.sound" else []
 
 
-def _of_power(step: Step) -> list[str]:
+def _of_power(job: Job, step: Step) -> list[str]:
     """Return what a change of the supply, or a reading of it, needs."""
     if _supply(step):
         return [*((HEARING,) if step.id == "verify.supply" else ()), DC_VOLTS, SUPPLY_REPAIR]
     changes = {"power.on": [SWITCH_ON, CHARGER], "power.running": [OUTDOORS], "power.again": [OUTDOORS, CHARGER]}
-    return changes.get(step.id, [CHARGED] if step.id in ("power.off", "power.end") else [])
+    return changes.get(step.id, _charged(job) if step.id in ("power.off", "power.end") else [])
 
 
 def _of_reading(job: Job, step: Step, connected: Sequence[Instrument]) -> list[str]:

@@ -15,7 +15,7 @@ from gainwright.plan.bands import guarding_corners_hz, passed, series_filters
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.expected_readings import volts_instrument
 from gainwright.plan.result import Finding
-from gainwright.plan.targets import load_ohm, rating_v, reached_v, speaker_v
+from gainwright.plan.targets import is_too_low, load_ohm, rating_v, reached_v, speaker_v
 from gainwright.solve import Conditions
 from gainwright.texts import joined, say
 
@@ -68,7 +68,7 @@ def _load(context: PlanContext, end: End) -> Iterator[Finding]:
         assumed = min((r.load.nominal for r in stage.power if r.power.known), default=0.0)
         said = say("the lowest load it is rated for")
     lowest = assumed if given is None else given.nominal
-    if ohm < 0.98 * lowest:
+    if is_too_low(ohm, lowest):
         said = said if given is None else say("its minimum")
         yield Finding(
             "blocker" if given is not None else "caution",

@@ -9,7 +9,7 @@ from gainwright.jobfile import with_changes
 from gainwright.model import Amplifier, HeadUnit, Processor, Speaker
 from gainwright.plan.bands import series_filters
 from gainwright.plan.source import clean_limit
-from gainwright.plan.targets import load_ohm, loads_ohm, target
+from gainwright.plan.targets import is_too_low, load_ohm, loads_ohm, target
 from gainwright.solve import Conditions
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ def higher_load(context: PlanContext, end: End, lowest_ohm: float) -> dict[str, 
     wired: dict[str, str] = {}
     scaled: dict[str, str] = {}
     factor = lowest_ohm / load_ohm(context, end)
-    too_low = [speakers for speakers, ohm in loads_ohm(context, end).items() if ohm < 0.98 * lowest_ohm]
+    too_low = [speakers for speakers, ohm in loads_ohm(context, end).items() if is_too_low(ohm, lowest_ohm)]
     for name in dict.fromkeys(name for speakers in too_low for name in speakers):
         speaker = context.job.stages[name]
         assert isinstance(speaker, Speaker)  # noqa: S101  ends drive speakers
@@ -109,7 +109,7 @@ def higher_load(context: PlanContext, end: End, lowest_ohm: float) -> dict[str, 
     if wired:
         changed = type(context)(with_changes(context.job, wired))
         again = next(e for e in changed.ends if e.stage == end.stage)
-        if load_ohm(changed, again) >= 0.98 * lowest_ohm:
+        if not is_too_low(load_ohm(changed, again), lowest_ohm):
             return wired
     return scaled
 

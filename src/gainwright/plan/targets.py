@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+_ROUNDED = 0.98
+"""Share of a lowest load that still is that load, as figures of devices are rounded."""
 _LINEAR_DB = 60.0
 """Level reduction at which gains are solved without clipping."""
 
@@ -48,6 +50,11 @@ def target(context: PlanContext, end: End, limit: CleanLimit) -> Target:
 def load_ohm(context: PlanContext, end: End) -> float:
     """Return the load on one side of an output of an end, the lowest of all its outputs, without leads, ohm."""
     return min(loads_ohm(context, end).values(), default=math.inf)
+
+
+def is_too_low(ohm: float, lowest_ohm: float) -> bool:
+    """Return whether a load is below the lowest that is allowed, by more than rounding."""
+    return ohm < _ROUNDED * lowest_ohm
 
 
 def loads_ohm(context: PlanContext, end: End) -> dict[tuple[str, ...], float]:

@@ -43,6 +43,8 @@ LOAD = _usual("resistance", "0.25 ohm", "64 ohm", stops=True)
 SENSITIVITY = _usual("voltage", "20 mV", "50 V", stops=True)
 CORNER = _usual("frequency", "5 Hz", "22 kHz", stops=True)
 LEVEL = _usual("ratio", "-80 dB", "24 dB")
+OF_POWER_OUTPUT = _usual("resistance", "0 ohm", "5 ohm")
+OF_LINE_OUTPUT = _usual("resistance", "0 ohm", "50 kohm")
 LEAD_LENGTH = _usual("length", "5 cm", "25 m", stops=True)
 
 OF_ALL: Mapping[str, Usual] = {
@@ -136,11 +138,8 @@ def _all(job: Job) -> Iterator[tuple[str, object, Usual]]:
         if isinstance(stage, Speaker):
             yield f"{name}.coils", stage.coils.each if stage.coils else None, LOAD
             yield f"{name}.sensitivity", stage.sensitivity.level if stage.sensitivity else None, LOUDNESS
-        yield (
-            f"{name}.output_impedance",
-            stage.output_impedance,
-            _usual("resistance", "0 ohm", "5 ohm" if gives_power(stage) else "50 kohm"),
-        )
+        usual = OF_POWER_OUTPUT if gives_power(stage) else OF_LINE_OUTPUT
+        yield f"{name}.output_impedance", stage.output_impedance, usual
 
 
 def _of_outputs(name: str, stage: AnyStage) -> Iterator[tuple[str, object, Usual]]:
