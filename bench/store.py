@@ -25,7 +25,7 @@ from gainwright.adapters.store import SqlStore, open_store
 from gainwright.adapters.store import tables as t
 from gainwright.adapters.store.digests import sealed
 from gainwright.jobfile import example_text
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from collections.abc import Callable

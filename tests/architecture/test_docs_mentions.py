@@ -21,7 +21,8 @@ from typed_requests import document
 from typer.main import get_command
 
 import gainwright
-from gainwright.jobfile import job_schema, read_exercise
+from gainwright.jobfile import job_schema
+from gainwright.jobfile.class_files import read_exercise
 
 TREE = Path(__file__).resolve().parents[2]
 DOCUMENTS = [TREE / "README.md", TREE / "CONTRIBUTING.md", *sorted((TREE / "docs").rglob("*.md"))]

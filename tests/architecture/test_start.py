@@ -93,13 +93,14 @@ def _packages(loaded: set[str]) -> set[str]:
 
 @pytest.mark.parametrize("command", [("check",), ("levels", "--tone", "1000"), ("plan",)])
 def test_command_about_a_job_loads_neither_metering_nor_diagnosis(tmp_path: Path, command: tuple[str, ...]) -> None:
-    """Checking, solving and planning a job import neither metering nor diagnosis."""
+    """Checking, solving and planning a job import neither metering nor diagnosis, nor cases, classes and a day's dose."""
     job = tmp_path / "job.yaml"
     job.write_text(example_text("two_way_and_sub"), encoding="utf-8")
     done, loaded = _loaded(tmp_path, command[0], "job.yaml", *command[1:])
     assert done.stdout
     assert _packages(loaded) == {"jobfile"}
-    assert "gainwright.report.handover" not in loaded
+    needless = ("report.handover", "model.case", "model.class_exercise", "jobfile.casefile", "jobfile.class_files")
+    assert loaded & {f"gainwright.{module}" for module in (*needless, "solve.hearing_dose")} == set()
 
 
 def test_measuring_a_recording_loads_nothing_about_jobs(tmp_path: Path) -> None:

@@ -13,8 +13,9 @@ from fastapi.testclient import TestClient
 
 from gainwright.adapters.store import SqlStore, open_store
 from gainwright.composition import compose
-from gainwright.jobfile import case_text, example_text, read_job_text
-from gainwright.model import Case, Closure
+from gainwright.jobfile import example_text, read_job_text
+from gainwright.jobfile.casefile import case_text
+from gainwright.model.case import Case, Closure
 from gainwright.web.server import create_app
 from gainwright.web.site import Site
 

@@ -13,7 +13,7 @@ from commands import run
 from gainwright.adapters.case_folder import FolderCases
 from gainwright.adapters.store import open_store
 from gainwright.jobfile import example_text
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 JOB = example_text("one_amplifier")
 

@@ -9,7 +9,7 @@ import pytest
 from gainwright.app.cases.stored_cases import begin_case, cases_of
 from gainwright.jobfile import example_text
 from gainwright.jobfile.editing import set_key
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from gainwright.app.store import Store

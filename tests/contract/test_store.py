@@ -11,7 +11,7 @@ import pytest
 from gainwright.adapters.store import open_store
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
-from gainwright.model import Case, Closure
+from gainwright.model.case import Case, Closure
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -20,7 +20,7 @@ from gainwright.adapters.store.migrations import REVISIONS
 from gainwright.adapters.store.tables import NEWEST, tables
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from collections.abc import Callable

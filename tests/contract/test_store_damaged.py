@@ -21,7 +21,7 @@ from gainwright.adapters.store.migration import migrate
 from gainwright.adapters.store.tables import searched
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from collections.abc import Callable

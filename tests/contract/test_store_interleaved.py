@@ -29,7 +29,8 @@ from gainwright.app.set_up.unanswered import answered, keep_unanswered, unanswer
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text
-from gainwright.model import Case, Check
+from gainwright.model import Check
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from collections.abc import Callable

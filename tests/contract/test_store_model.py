@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from gainwright.app.store import JobState, Store

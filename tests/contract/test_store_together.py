@@ -10,7 +10,7 @@ from store_writers import CONTEXT, open_new, start, write_shared
 
 from gainwright.adapters.store import open_store
 from gainwright.app.store import ConflictError
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -19,7 +19,7 @@ from store_writers import MEASURED
 from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text
-from gainwright.model import Case, Closure
+from gainwright.model.case import Case, Closure
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -17,18 +17,11 @@ from gainwright.app.cases.history import COLUMNS, read_history
 from gainwright.app.measuring.knee import knee_of, meter_kind, parse_readings
 from gainwright.app.music.result import read_music
 from gainwright.app.practice.class_exercises import class_table, diagnosers_of, make_exercise, result_of
-from gainwright.jobfile import (
-    case_text,
-    example_text,
-    exercise_text,
-    read_case_text,
-    read_evidence_text,
-    read_exercise,
-    read_job_text,
-    read_result,
-    result_text,
-)
-from gainwright.model import Case, PracticeLimits
+from gainwright.jobfile import example_text, read_evidence_text, read_job_text
+from gainwright.jobfile.casefile import case_text, read_case_text
+from gainwright.jobfile.class_files import exercise_text, read_exercise, read_result, result_text
+from gainwright.model.case import Case
+from gainwright.model.class_exercise import PracticeLimits
 from gainwright.programme.allowance import AllowanceRow, Limits
 from gainwright.programme.music_result import (
     BandChoice,

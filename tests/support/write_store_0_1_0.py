@@ -71,7 +71,7 @@ def _tone() -> bytes:
 
 
 def _fill(folder: Path, store: Any) -> None:
-    from gainwright.model import Case
+    from gainwright.model.case import Case
 
     job = store.jobs.add(title="Blue estate", text=CAR)
     store.jobs.write(job.id, title="Blue estate", text=f"{CAR}# seen again in May\n", seen=1, by="bench")

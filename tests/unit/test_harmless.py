@@ -13,8 +13,7 @@ from gainwright.adapters.music_tables import _csv
 from gainwright.app.cases.history import read_history, write_history
 from gainwright.app.store import StoredCase
 from gainwright.harmless import cell_as_written, csv_text, harmless_cell, json_without_controls, without_controls
-from gainwright.model import Case
-from gainwright.model.case import Closure
+from gainwright.model.case import Case, Closure
 from gainwright.report.class_table import ClassRow, ClassTable, class_table_csv
 from gainwright.report.paper_content import paper_csv
 

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 from gainwright.adapters.files import write_file
 from gainwright.adapters.user_folders import data_path
 from gainwright.errors import CallError
-from gainwright.jobfile import case_text, read_case
+from gainwright.jobfile.casefile import case_text, read_case
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gainwright.model import Case
+    from gainwright.model.case import Case
 
 SUFFIX = ".case.yaml"
 _DEVICE = re.compile(r"(con|prn|aux|nul|com[1-9]|lpt[1-9]) *(\.|$)", re.IGNORECASE)

@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-    from gainwright.model import Case, Entry, Job
+    from gainwright.model import Entry, Job
+    from gainwright.model.case import Case
     from gainwright.report.charts import Chart
     from gainwright.report.languages import Language
 

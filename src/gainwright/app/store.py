@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from gainwright.diagnose import ClosedCases
-    from gainwright.model import Case
+    from gainwright.model.case import Case
 
 JobState = Literal["kept", "archived", "deleted"]
 RunKind = Literal["reading", "done", "skipped", "taken_back"]

@@ -12,7 +12,7 @@ from gainwright import __version__
 from gainwright.cli.base import Json, app, print_json, print_text, say, write_new_file
 
 if TYPE_CHECKING:
-    from gainwright.model import ClassExercise
+    from gainwright.model.class_exercise import ClassExercise
 
 group = typer.Typer(
     name="class",
@@ -40,8 +40,9 @@ def write(
     """Write a class exercise: chains, seeds that hide faults, limits."""
     from gainwright.app.practice.class_exercises import make_exercise
     from gainwright.errors import CallError
-    from gainwright.jobfile import exercise_text, read_exercise, read_job
-    from gainwright.model import PracticeLimits
+    from gainwright.jobfile import read_job
+    from gainwright.jobfile.class_files import exercise_text, read_exercise
+    from gainwright.model.class_exercise import PracticeLimits
     from gainwright.quantities import whole_number
 
     numbers = [whole_number(part) for part in seeds.split(",") if part.strip()]
@@ -92,7 +93,7 @@ def work(
     from gainwright.cli.practice import run_exercise
     from gainwright.composition import compose
     from gainwright.errors import CallError
-    from gainwright.jobfile import result_text
+    from gainwright.jobfile.class_files import result_text
 
     exercise = _exercise(file)
     learner_name(learner)
@@ -121,7 +122,7 @@ def table(
     """Make a table of the results: who, what was hidden, tests, minutes, against the short way."""
     from gainwright.app.practice.class_exercises import class_table, diagnosers_of
     from gainwright.composition import compose
-    from gainwright.jobfile import read_result
+    from gainwright.jobfile.class_files import read_result
     from gainwright.report.class_table import class_table_csv, class_table_text
 
     exercise = _exercise(file)
@@ -133,7 +134,7 @@ def table(
 
 
 def _exercise(path: Path) -> ClassExercise:
-    from gainwright.jobfile import read_exercise
+    from gainwright.jobfile.class_files import read_exercise
 
     return read_exercise(_content(path), str(path))
 
@@ -141,7 +142,7 @@ def _exercise(path: Path) -> ClassExercise:
 def _content(path: Path) -> bytes:
     """Return the content of a small file. ReadingError: it can't be read, or is over 1 MB."""
     from gainwright.adapters.files import read_text
-    from gainwright.jobfile import LARGEST_CLASS_FILE
+    from gainwright.jobfile.class_files import LARGEST_CLASS_FILE
 
     return read_text(path, most_bytes=LARGEST_CLASS_FILE).encode()
 

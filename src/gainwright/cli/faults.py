@@ -176,7 +176,7 @@ def practise(
     from gainwright.cli.practice import run_exercise
     from gainwright.composition import compose
     from gainwright.jobfile import read_job
-    from gainwright.model import PracticeLimits
+    from gainwright.model.class_exercise import PracticeLimits
 
     read = with_gains_set(read_job(job).job if job is not None else example_job())
     if seed is None:

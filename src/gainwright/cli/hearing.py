@@ -14,7 +14,7 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from gainwright.app.set_up.hearing_of_job import JobHearing
     from gainwright.model import Job
-    from gainwright.solve import DayHearing
+    from gainwright.solve.hearing_dose import DayHearing
 
 LONGEST_S = 24 * 3600.0
 

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from gainwright.app.papers.papers import PaperMaterial
     from gainwright.diagnose import ClosedCases
     from gainwright.metering import Recording
-    from gainwright.model import Case, Job
+    from gainwright.model import Job
+    from gainwright.model.case import Case
     from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart

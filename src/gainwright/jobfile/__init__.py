@@ -1,20 +1,12 @@
-"""Job files: reading, writing, errors with their location, the catalogue of assumptions, examples."""
+"""Job files: reading, writing, errors with their location, the catalogue of assumptions, examples.
+
+Files of cases (`jobfile.casefile`) and of class exercises (`jobfile.class_files`) are imported by module.
+"""
 
 from gainwright.jobfile.amplifier_facts import JUST_ABOVE_MUTING, input_range, remote_top_db
 from gainwright.jobfile.assumed_values import DC_SHARES, Fact
-from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.changes import with_changes
-from gainwright.jobfile.class_files import (
-    LARGEST_CLASS_FILE,
-    chain_text,
-    check_chains,
-    exercise_text,
-    fingerprint,
-    read_exercise,
-    read_result,
-    result_text,
-)
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
@@ -26,40 +18,29 @@ from gainwright.jobfile.yaml_reading import refuse_other_file
 __all__ = [
     "DC_SHARES",
     "JUST_ABOVE_MUTING",
-    "LARGEST_CLASS_FILE",
     "Assumption",
     "Fact",
     "JobFile",
     "at_hand",
     "bands_of",
-    "case_text",
-    "chain_text",
-    "check_chains",
     "controls",
     "entry_mapping",
     "errors_of",
     "example_text",
     "examples",
-    "exercise_text",
     "facts",
-    "fingerprint",
     "input_range",
     "instrument_assumptions",
     "instruments",
     "job_schema",
-    "read_case",
-    "read_case_text",
     "read_entry",
     "read_evidence",
     "read_evidence_text",
-    "read_exercise",
     "read_job",
     "read_job_text",
     "read_number",
-    "read_result",
     "refuse_other_file",
     "remote_top_db",
-    "result_text",
     "schema_text",
     "settings",
     "shipped_schema",

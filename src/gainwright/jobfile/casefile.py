@@ -14,7 +14,7 @@ from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarStri
 from gainwright.errors import JobError
 from gainwright.jobfile.reading import reason_of
 from gainwright.jobfile.yaml_reading import FileKind, document, plain, read_text, where
-from gainwright.model import Case
+from gainwright.model.case import Case
 from gainwright.texts import say
 
 CASE = FileKind(

@@ -16,7 +16,7 @@ from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.reading import message_of, read_job_text
 from gainwright.jobfile.yaml_limits import LARGEST_BYTES
 from gainwright.jobfile.yaml_reading import FileKind, document, plain, refuse_other_file, where
-from gainwright.model import ClassExercise, ClassResult
+from gainwright.model.class_exercise import ClassExercise, ClassResult
 from gainwright.texts import say
 
 if TYPE_CHECKING:

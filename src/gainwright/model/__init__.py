@@ -1,6 +1,8 @@
-"""The data model: the job, its stages, wiring, instruments and readings. No solving, no files."""
+"""The data model: the job, its stages, wiring, instruments and readings. No solving, no files.
 
-from gainwright.model.case import BelievedCause, Case, Closure, DialogueStep
+Cases (`model.case`) and class exercises (`model.class_exercise`) are imported by module: no command about a job needs them.
+"""
+
 from gainwright.model.cautions import (
     AIRBAG_DASH,
     COIL_DEAD,
@@ -15,7 +17,6 @@ from gainwright.model.cautions import (
 )
 from gainwright.model.chain_kinds import CHAIN_PARTS, chain_kind, read_chain_kind
 from gainwright.model.chassis import chassis, stages_of, supply_of, supply_path, unit_of
-from gainwright.model.class_exercise import MOST_EXERCISES, ClassExercise, ClassResult, PracticeLimits, TaskDone
 from gainwright.model.compounds import (
     Accuracy,
     Coils,
@@ -47,7 +48,7 @@ from gainwright.model.fields import yaml_kind
 from gainwright.model.filter_texts import FILTER_SLOPES
 from gainwright.model.inner_parts import can_be
 from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instrument, Multimeter, Recorder
-from gainwright.model.job import Job, Vehicle
+from gainwright.model.job import TONES_HZ, Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import ALLOWANCE_DB, Path
@@ -112,7 +113,6 @@ __all__ = [
     "INSTRUMENTS",
     "KINDS",
     "METAL",
-    "MOST_EXERCISES",
     "MOST_LETTERS",
     "NO_MARK",
     "OHMS_DEAD",
@@ -122,6 +122,7 @@ __all__ = [
     "SOURCE_TYPE",
     "STAGES",
     "SUPPLY_REPAIR",
+    "TONES_HZ",
     "VOLTS_ONLY",
     "WITH_NAMED_OUTPUTS",
     "WORDED",
@@ -131,16 +132,10 @@ __all__ = [
     "Amplifier",
     "AnyStage",
     "Battery",
-    "BelievedCause",
     "Box",
-    "Case",
     "Check",
-    "ClassExercise",
-    "ClassResult",
-    "Closure",
     "Coils",
     "Converter",
-    "DialogueStep",
     "Ends",
     "Entry",
     "EntryMapping",
@@ -168,7 +163,6 @@ __all__ = [
     "Port",
     "PowerRating",
     "Powered",
-    "PracticeLimits",
     "Processor",
     "ProcessorOutput",
     "Reading",
@@ -181,7 +175,6 @@ __all__ = [
     "SubstituteSource",
     "SupplyCable",
     "SwapTest",
-    "TaskDone",
     "Vehicle",
     "Volume",
     "WireSize",

@@ -22,8 +22,8 @@ Name = Annotated[str, StringConstraints(pattern=r"^\w+$", min_length=1, max_leng
 
 LARGEST_THD = 0.4
 """A clipped sine has less distortion than a square wave, sqrt(pi^2/8 - 1) = 48 %."""
-TONES_HZ = (1.0, 19_845.0)
-"""What a file of 44.1 kHz holds with room for its filter."""
+TONES_HZ = (1.0, 0.45 * 44_100)
+"""What `gainwright.signals.Tone` allows in a file of 44.1 kHz: it leaves room for the player's filter."""
 
 
 def _of_a_clipped_sine(found: Quantity) -> Quantity:

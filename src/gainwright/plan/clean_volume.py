@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.jobfile import volume_steps
-from gainwright.model import volume_of
+from gainwright.model import TONES_HZ, volume_of
 from gainwright.plan.controls import equalisers_of
 from gainwright.plan.result import CleanVolume
 from gainwright.plan.source import head_of, onsets, room_inside_db
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SPREAD_HZ = np.geomspace(20.0, 20_000.0, 121)
-HIGHEST_TONE_HZ = 19_800.0
-"""What is found above is shown with a tone that a file of 44.1 kHz holds."""
 EARLIER_DB = 0.05
 """A frequency that clips no more than so much earlier than the set-up tones changes nothing: 0.3 % THD becomes 0.4."""
 ROOM_DB = 0.1
@@ -60,7 +58,7 @@ def worse_tones(context: PlanContext, ends: Iterable[End], onset: float) -> list
         top = volume_steps(volume_of(context.job.stages[head]))
         stage = end.all_nodes[node].stage
         if earliest < min(onset - EARLIER_DB / step_db, top) and earliest < found.get(stage, (top, end))[0]:
-            found[stage] = (earliest, replace(end, tone_hz=min(HIGHEST_TONE_HZ, float(f"{tones_hz[worst]:.3g}"))))
+            found[stage] = (earliest, replace(end, tone_hz=float(f"{min(tones_hz[worst], TONES_HZ[1]):.3g}")))
     return [end for _, end in sorted(found.values(), key=lambda pair: pair[0])]
 
 

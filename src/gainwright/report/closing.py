@@ -10,7 +10,8 @@ from gainwright.model import the_place
 from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
-    from gainwright.model import Closure, Job
+    from gainwright.model import Job
+    from gainwright.model.case import Closure
 
 UNSOLVED = say("It was not solved")
 OUTCOMES = {

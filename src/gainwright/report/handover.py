@@ -32,7 +32,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gainwright.metering import Channel, Knee, Pictures
-    from gainwright.model import Closure, Entry, Job
+    from gainwright.model import Entry, Job
+    from gainwright.model.case import Closure
     from gainwright.plan import Plan, Target
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart

@@ -9,12 +9,12 @@ from gainwright import physics
 from gainwright.model import the_place
 from gainwright.report.figures import wrapped
 from gainwright.report.paper import Block, Paragraph, Table
-from gainwright.solve import DayHearing
+from gainwright.solve.hearing_dose import DayHearing
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from gainwright.model import Job
-    from gainwright.solve import HearingDose
+    from gainwright.solve.hearing_dose import HearingDose
 
 WHOLE_PERCENT = 100.0
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.diagnose import Cause, Diagnoser, Diagnosis, actions_of, describe_cause, short_name
 from gainwright.jobfile import read_entry
-from gainwright.model import Closure, DialogueStep
+from gainwright.model.case import Closure, DialogueStep
 from gainwright.plan import GENERAL
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import asked_of_customer, chain_drawing, places_to_check, suspected_places
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from gainwright.diagnose import NextTest, Repair
-    from gainwright.model import Case, Entry, Job
+    from gainwright.model import Entry, Job
+    from gainwright.model.case import Case
     from gainwright.plan import FullScale
 
 STEPS = 2

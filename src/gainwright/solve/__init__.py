@@ -1,4 +1,7 @@
-"""Solve a chain: levels at every node, for many draws, settings and tones in one call."""
+"""Solve a chain: levels at every node, for many draws, settings and tones in one call.
+
+The dose of a day (`solve.hearing_dose`) is imported by module.
+"""
 
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
 from gainwright.solve.amplifier_draw import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Voltage, amplifier_draw_w, sine
@@ -6,7 +9,6 @@ from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.ear_level import EarLevel, ear_level, sensitivity_level_db, speaker_volts
 from gainwright.solve.electrics import MUTED_TRAVEL, response
-from gainwright.solve.hearing_dose import DayHearing, Exposure, HearingDose, hearing_dose
 from gainwright.solve.impedance_curves import MIDDLE, UNITS, ImpedanceCurve, impedance_curves
 from gainwright.solve.instruments import (
     InstrumentReading,
@@ -51,10 +53,7 @@ __all__ = [
     "Branch",
     "Chain",
     "Conditions",
-    "DayHearing",
     "EarLevel",
-    "Exposure",
-    "HearingDose",
     "ImpedanceCurve",
     "InstrumentReading",
     "Levels",
@@ -78,7 +77,6 @@ __all__ = [
     "ear_level",
     "good_lead_ohm",
     "grounded_nodes",
-    "hearing_dose",
     "impedance_curves",
     "input_ohm",
     "levels",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from gainwright.app.cases.dialogue import Dialogue, check_has_job
 from gainwright.app.cases.tally import count_cases
 from gainwright.errors import GainwrightError
-from gainwright.model import Case
+from gainwright.model.case import Case
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -21,8 +21,9 @@ from gainwright.app.practice.class_exercises import (
 from gainwright.app.practice.practice import practise
 from gainwright.diagnose import Diagnoser
 from gainwright.errors import CallError, GainwrightError
-from gainwright.jobfile import example_text, exercise_text, fingerprint, read_exercise, read_result, result_text
-from gainwright.model import ClassExercise, PracticeLimits
+from gainwright.jobfile import example_text
+from gainwright.jobfile.class_files import exercise_text, fingerprint, read_exercise, read_result, result_text
+from gainwright.model.class_exercise import ClassExercise, PracticeLimits
 from gainwright.report.class_table import class_table_csv, class_table_text
 from gainwright.simulated import SimulatedHiddenRigs
 

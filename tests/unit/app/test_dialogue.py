@@ -19,8 +19,9 @@ from gainwright.app.cases.import_export import export_cases, import_cases, impor
 from gainwright.app.cases.tally import count_cases
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError, JobError
-from gainwright.jobfile import case_text, example_text, read_case_text, read_entry, read_job_text
-from gainwright.model import Case
+from gainwright.jobfile import example_text, read_entry, read_job_text
+from gainwright.jobfile.casefile import case_text, read_case_text
+from gainwright.model.case import Case
 
 TEXT = example_text("one_amplifier")
 JOB = read_job_text(TEXT).job

@@ -13,9 +13,9 @@ from gainwright.app.cases.endings import Ending, closure_of, typed_ending
 from gainwright.app.cases.tally import count_cases
 from gainwright.app.store import StoredCase
 from gainwright.errors import CallError
-from gainwright.jobfile import case_text, example_text, read_case_text, read_job_text
-from gainwright.model import Case, Closure
-from gainwright.model.case import BelievedCause, DialogueStep
+from gainwright.jobfile import example_text, read_job_text
+from gainwright.jobfile.casefile import case_text, read_case_text
+from gainwright.model.case import BelievedCause, Case, Closure, DialogueStep
 from gainwright.report.cases import cases_text
 from gainwright.report.closing import closure_words
 

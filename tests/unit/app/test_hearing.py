@@ -25,7 +25,8 @@ from gainwright.app.store import RunEntry, RunKind
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, read_job_text
 from gainwright.plan import Plan, Step, make_plan
-from gainwright.solve import DayHearing, EarLevel
+from gainwright.solve import EarLevel
+from gainwright.solve.hearing_dose import DayHearing
 
 if TYPE_CHECKING:
     from collections.abc import Callable

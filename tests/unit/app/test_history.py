@@ -15,7 +15,7 @@ from gainwright.app.cases.history import COLUMNS, HistoryError, read_history, wr
 from gainwright.app.cases.history_import import import_history
 from gainwright.app.cases.tally import count_cases
 from gainwright.composition import compose
-from gainwright.model import Case, Closure
+from gainwright.model.case import Case, Closure
 from gainwright.web.server import create_app
 from gainwright.web.site import Site
 

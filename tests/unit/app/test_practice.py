@@ -16,7 +16,7 @@ from gainwright.app.practice.stored_practices import review_practice
 from gainwright.cli.practice import run_exercise
 from gainwright.diagnose import Diagnoser
 from gainwright.jobfile import example_text, read_entry, read_job_text
-from gainwright.model import PracticeLimits
+from gainwright.model.class_exercise import PracticeLimits
 from gainwright.report.practice_review import repaired_charts, result_words
 from gainwright.simulated import SimulatedHiddenRigs
 from gainwright.solve import Chain, levels

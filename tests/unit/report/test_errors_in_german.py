@@ -17,17 +17,11 @@ from gainwright.app.practice.class_exercises import learner_name
 from gainwright.app.practice.limits import refuse_guess, refuse_test
 from gainwright.app.store import Store
 from gainwright.errors import GainwrightError
-from gainwright.jobfile import (
-    errors_of,
-    example_text,
-    read_case_text,
-    read_evidence_text,
-    read_exercise,
-    read_job_text,
-    read_result,
-)
+from gainwright.jobfile import errors_of, example_text, read_evidence_text, read_job_text
+from gainwright.jobfile.casefile import read_case_text
+from gainwright.jobfile.class_files import read_exercise, read_result
 from gainwright.jobfile.starting.typical import typical_chain
-from gainwright.model import PracticeLimits
+from gainwright.model.class_exercise import PracticeLimits
 from gainwright.model.compounds import Coils, Equaliser, FilterSetting, PowerRating
 from gainwright.quantities import parse
 from gainwright.report.languages import Language

@@ -23,17 +23,8 @@ from gainwright.diagnose import (
 from gainwright.diagnose.candidates import Catalogue
 from gainwright.diagnose.wording import describe_test
 from gainwright.jobfile import example_text, examples, instruments, read_job_text
-from gainwright.model import (
-    KINDS,
-    Case,
-    Closure,
-    Speaker,
-    as_mapping,
-    check_places,
-    checked_words,
-    leads_by_name,
-    resolve,
-)
+from gainwright.model import KINDS, Speaker, as_mapping, check_places, checked_words, leads_by_name, resolve
+from gainwright.model.case import Case, Closure
 from gainwright.report.handover import handover
 from gainwright.report.languages import language
 from gainwright.report.music import crest_text

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gainwright.solve import DayHearing, EarLevel, Exposure, HearingDose, hearing_dose
+from gainwright.solve import EarLevel
+from gainwright.solve.hearing_dose import DayHearing, Exposure, HearingDose, hearing_dose
 
 HOUR = 3600.0
 

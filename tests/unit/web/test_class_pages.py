@@ -17,7 +17,8 @@ from fastapi.testclient import TestClient
 from gainwright.adapters.store import open_store
 from gainwright.app.practice.practice import practise, with_gains_set
 from gainwright.composition import compose
-from gainwright.jobfile import example_text, fingerprint, read_exercise, read_job_text, read_result
+from gainwright.jobfile import example_text, read_job_text
+from gainwright.jobfile.class_files import fingerprint, read_exercise, read_result
 from gainwright.simulated import SimulatedHiddenRigs
 from gainwright.web.server import create_app
 from gainwright.web.site import Site

@@ -15,7 +15,8 @@ from gainwright.composition import compose
 from gainwright.diagnose import ClosedCount, Diagnoser
 from gainwright.jobfile import read_job_text
 from gainwright.jobfile.starting.typical import chain_text
-from gainwright.model import Case, Closure, chain_kind
+from gainwright.model import chain_kind
+from gainwright.model.case import Case, Closure
 from gainwright.web import Site, create_app
 
 if TYPE_CHECKING:

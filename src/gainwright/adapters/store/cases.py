@@ -15,7 +15,7 @@ from gainwright.adapters.store.tables import holds, kept_case, now, searched, wr
 from gainwright.app.store import ConflictError, StoredCase
 from gainwright.diagnose import SOMETHING_ELSE, TWO_FAULTS, ClosedCases, ClosedCount
 from gainwright.errors import CallError
-from gainwright.model import Case, Closure
+from gainwright.model.case import Case, Closure
 from gainwright.texts import say
 
 if TYPE_CHECKING:

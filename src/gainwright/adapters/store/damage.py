@@ -19,7 +19,7 @@ from gainwright.app.set_up.unanswered import Unanswered
 from gainwright.app.store import JobState, RunKind
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import read_job_text
-from gainwright.model import Case
+from gainwright.model.case import Case
 from gainwright.programme.music_result import MusicResult
 from gainwright.results import from_json
 

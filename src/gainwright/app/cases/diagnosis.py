@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from gainwright.app.ports import CaseFolder
     from gainwright.app.store import Cases
     from gainwright.diagnose import ClosedCases, Diagnosis
-    from gainwright.model import Case, Entry, Job
+    from gainwright.model import Entry, Job
+    from gainwright.model.case import Case
 
 
 def diagnose(

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
     from gainwright.app.cases.complaint_choices import Chosen
     from gainwright.diagnose import ClosedCases, Diagnoser, Diagnosis, NextTest
-    from gainwright.model import Case, DialogueStep, Entry, Job
+    from gainwright.model import Entry, Job
+    from gainwright.model.case import Case, DialogueStep
 
 
 @dataclass
@@ -67,7 +68,7 @@ class Dialogue:
 
     def case(self) -> Case:
         """Return it as a case."""
-        from gainwright.model import Case
+        from gainwright.model.case import Case
 
         return Case(
             title=self.title,
@@ -165,7 +166,7 @@ class Dialogue:
         ------
         JobError : it is invalid in this job.
         """
-        from gainwright.model import DialogueStep
+        from gainwright.model.case import DialogueStep
 
         self._read(mapping)
         self.entries.append(mapping)
@@ -188,7 +189,7 @@ class Dialogue:
 
     def note_belief(self, diagnosis: Diagnosis) -> None:
         """Record the most probable cause with the last step."""
-        from gainwright.model import BelievedCause
+        from gainwright.model.case import BelievedCause
 
         if self.steps:
             top = diagnosis.causes[0]
@@ -197,14 +198,14 @@ class Dialogue:
 
     def decline(self, test: NextTest) -> None:
         """Decline a test."""
-        from gainwright.model import DialogueStep
+        from gainwright.model.case import DialogueStep
 
         self.declined.append(test.entry)
         self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="declined"))
 
     def exclude_place(self, test: NextTest) -> str:
         """Exclude every test at the place of a test; return that place."""
-        from gainwright.model import DialogueStep
+        from gainwright.model.case import DialogueStep
 
         place = str(test.entry.get("at", test.where))
         place = place if place.startswith("lead:") else place.split(".", maxsplit=1)[0]

@@ -9,8 +9,7 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from gainwright.model import Closure
-    from gainwright.model.case import Outcome
+    from gainwright.model.case import Closure, Outcome
 
 LONGEST_NAME = 200
 TYPED = """  close CAUSE PLACE    close the case with its cause
@@ -40,7 +39,7 @@ def closure_of(ending: Ending, *, on: str = "") -> Closure:
     ------
     CallError : what belongs to its outcome is missing.
     """
-    from gainwright.model import Closure
+    from gainwright.model.case import Closure
 
     outcome = ending.outcome
     if outcome in ("found", "two_faults") and not ending.cause:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from gainwright.app.store import StoredCase
-    from gainwright.model import Case, Closure
+    from gainwright.model.case import Case, Closure
 
 COLUMNS = (
     "case", "title", "opened", "closed", "complaint", "chain", "outcome", "cause", "where", "second_cause",
@@ -176,7 +176,7 @@ def _columns(values: list[str]) -> list[str]:
 
 
 def _row(line: int, fields: Mapping[str, str], names: Mapping[str, int]) -> HistoryRow:
-    from gainwright.model import Case
+    from gainwright.model.case import Case
 
     for column, most in LONGEST.items():
         if len(fields.get(column, "")) > most:

@@ -12,7 +12,7 @@ from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from gainwright.app.store import Cases
-    from gainwright.model import Case
+    from gainwright.model.case import Case
 
 
 @dataclass(frozen=True, slots=True)

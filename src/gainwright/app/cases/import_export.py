@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.ports import CaseFolder
     from gainwright.app.store import Cases, Store, StoredCase
-    from gainwright.model import Case
+    from gainwright.model.case import Case
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gainwright.app.store import StoredCase
-    from gainwright.model import Case
+    from gainwright.model.case import Case
     from gainwright.report.cases import CaseCounts, CauseCount
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from gainwright.report.handover import Measured
     from gainwright.report.paper import Paper
     from gainwright.report.photos import PaperNote
-    from gainwright.solve import DayHearing
+    from gainwright.solve.hearing_dose import DayHearing
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from gainwright.app.ports import Charts, Printer
     from gainwright.diagnose import ClosedCases, Diagnoser, Diagnosis
     from gainwright.metering import Knee, Recording
-    from gainwright.model import Case, Entry, Job
+    from gainwright.model import Entry, Job
+    from gainwright.model.case import Case
     from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from gainwright.report.languages import Language
     from gainwright.report.paper import Paper
     from gainwright.report.photos import PaperNote
-    from gainwright.solve import DayHearing
+    from gainwright.solve.hearing_dose import DayHearing
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")
 SIZES = ("a4", "letter")

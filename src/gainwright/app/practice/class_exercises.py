@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.ports import HiddenRigs
     from gainwright.diagnose import Diagnoser
-    from gainwright.model import ClassExercise, ClassResult, PracticeLimits
+    from gainwright.model.class_exercise import ClassExercise, ClassResult, PracticeLimits
 
 GUESS = "it is "
 LONGEST_NAME = 80
@@ -44,7 +44,7 @@ def make_exercise(
     """
     from pydantic import ValidationError
 
-    from gainwright.model import MOST_EXERCISES, ClassExercise, PracticeLimits
+    from gainwright.model.class_exercise import MOST_EXERCISES, ClassExercise, PracticeLimits
 
     tasks = [
         {"chain": chain, "seed": seed}
@@ -79,7 +79,7 @@ def make_exercise(
 def diagnosers_of(exercise: ClassExercise, make: Callable[[str], Diagnoser] | None = None) -> dict[str, Diagnoser]:
     """Return the diagnoser of each chain of an exercise; `make` gives one for the text of a job."""
     from gainwright.app.practice.stored_practices import practice_diagnoser
-    from gainwright.jobfile import chain_text
+    from gainwright.jobfile.class_files import chain_text
 
     made: dict[str, Diagnoser] = {}
     for chain in dict.fromkeys(task.chain for task in exercise.tasks):
@@ -110,8 +110,8 @@ def result_of(exercise: ClassExercise, learner: str, did: Sequence[Sequence[str]
     ------
     CallError : the learner has no name, or one that is too long.
     """
-    from gainwright.jobfile import fingerprint
-    from gainwright.model import ClassResult, TaskDone
+    from gainwright.jobfile.class_files import fingerprint
+    from gainwright.model.class_exercise import ClassResult, TaskDone
 
     name = learner_name(learner)
     tasks = tuple(TaskDone(did=tuple(steps)) for steps in did)
@@ -201,7 +201,7 @@ def _not_replayed(result: ClassResult, number: int, why: str) -> CallError:
 
 def check_result(exercise: ClassExercise, result: ClassResult) -> None:
     """Refuse a result of another exercise. CallError: it is one."""
-    from gainwright.jobfile import fingerprint
+    from gainwright.jobfile.class_files import fingerprint
 
     if result.exercise != fingerprint(exercise) or len(result.tasks) != len(exercise.tasks):
         raise CallError(

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from gainwright.app.ports import HiddenRigs
     from gainwright.app.store import Store
     from gainwright.diagnose import Diagnoser
-    from gainwright.model import ClassExercise, ClassResult
+    from gainwright.model.class_exercise import ClassExercise, ClassResult
 
 KIND = "class run"
 
@@ -43,7 +43,7 @@ class ClassRun:
 
 def begin_run(store: Store, exercise: ClassExercise, learner: str) -> ClassRun:
     """Begin an exercise. CallError: the learner has no name."""
-    from gainwright.jobfile import exercise_text
+    from gainwright.jobfile.class_files import exercise_text
 
     run = ClassRun(
         secrets.token_urlsafe(9),
@@ -79,7 +79,7 @@ def read_run(document: dict[str, Any]) -> ClassRun:
 
 def exercise_of(run: ClassRun) -> ClassExercise:
     """Return the exercise of a run."""
-    from gainwright.jobfile import read_exercise
+    from gainwright.jobfile.class_files import read_exercise
 
     return read_exercise(run.exercise.encode())
 
@@ -91,7 +91,7 @@ def practices_of(store: Store, run: ClassRun) -> list[StoredPractice | None]:
 
 def begin_task(store: Store, run: ClassRun, number: int, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> StoredPractice:
     """Return the practice of a task, begun if it wasn't yet; `number` is from 0. CallError: there is no such task."""
-    from gainwright.jobfile import chain_text
+    from gainwright.jobfile.class_files import chain_text
 
     exercise = exercise_of(run)
     if not 0 <= number < len(exercise.tasks):

@@ -8,7 +8,7 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from gainwright.model import PracticeLimits
+    from gainwright.model.class_exercise import PracticeLimits
 
 
 def refuse_test(limits: PracticeLimits, *, tests: int, minutes: float) -> None:

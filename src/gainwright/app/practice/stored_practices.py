@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store
     from gainwright.diagnose import Diagnoser
     from gainwright.diagnose.candidates import Candidate
-    from gainwright.model import PracticeLimits
+    from gainwright.model.class_exercise import PracticeLimits
 
 KIND = "practice"
 MOST_SEED = 10**9
@@ -97,7 +97,7 @@ class StoredPractice:
     @property
     def allowed(self) -> PracticeLimits:
         """The limits."""
-        from gainwright.model import PracticeLimits
+        from gainwright.model.class_exercise import PracticeLimits
 
         return PracticeLimits.model_validate(self.limits or {})
 

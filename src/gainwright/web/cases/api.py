@@ -19,8 +19,8 @@ from gainwright.app.cases.history_import import ImportedHistory, import_history
 from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
-from gainwright.model import Closure, DialogueStep, EntryMapping
-from gainwright.model.case import Outcome
+from gainwright.model import EntryMapping
+from gainwright.model.case import Closure, DialogueStep, Outcome
 from gainwright.report.cases import CaseCounts
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes

@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from gainwright.app.cases.complaint_choices import Chosen
     from gainwright.app.cases.dialogue import Dialogue
     from gainwright.diagnose import Diagnosis
-    from gainwright.model import Case, Job
+    from gainwright.model import Job
+    from gainwright.model.case import Case
     from gainwright.web.site import Site
 
 OTHERS = 5

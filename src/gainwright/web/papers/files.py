@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from gainwright.app.jobs.stored_jobs import job_file_name
 from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
-from gainwright.model import Case
+from gainwright.model.case import Case
 from gainwright.texts import say
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.kept_charts import KeptCharts
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
     from gainwright.diagnose import Diagnoser, Diagnosis
     from gainwright.model import Entry, Job
-    from gainwright.solve import DayHearing
+    from gainwright.solve.hearing_dose import DayHearing
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 from gainwright.app.practice import stored_practices as practices
 from gainwright.app.practice.review import PracticeReview
 from gainwright.app.practice.stored_practices import PracticeAttempt
-from gainwright.model import PracticeLimits
+from gainwright.model.class_exercise import PracticeLimits
 from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.practice import changes
 from gainwright.web.site import CurrentSite

@@ -11,9 +11,8 @@ from starlette.responses import Response
 from gainwright import __version__
 from gainwright.app.practice import class_runs
 from gainwright.app.practice.class_exercises import check_result
-from gainwright.jobfile import check_chains, fingerprint
-from gainwright.model import MOST_EXERCISES, ClassExercise, ClassResult, PracticeLimits
-from gainwright.model.class_exercise import MOST_SEED, Task
+from gainwright.jobfile.class_files import check_chains, fingerprint
+from gainwright.model.class_exercise import MOST_EXERCISES, MOST_SEED, ClassExercise, ClassResult, PracticeLimits, Task
 from gainwright.report.class_table import ClassRow, LearnerTotal, class_table_csv
 from gainwright.web.background import WorkProgress
 from gainwright.web.errors import ERROR_RESPONSES

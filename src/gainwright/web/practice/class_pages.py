@@ -11,16 +11,16 @@ from gainwright import __version__
 from gainwright.app.practice import class_runs
 from gainwright.app.practice.limits import limit_words
 from gainwright.errors import CallError, GainwrightError
-from gainwright.jobfile import (
+from gainwright.jobfile import examples
+from gainwright.jobfile.class_files import (
     LARGEST_CLASS_FILE,
     chain_text,
-    examples,
     exercise_text,
     read_exercise,
     read_result,
     result_text,
 )
-from gainwright.model import PracticeLimits
+from gainwright.model.class_exercise import PracticeLimits
 from gainwright.quantities import read_plain_number, whole_number
 from gainwright.report.class_table import ClassRow, class_table_csv
 from gainwright.web.form_fields import Sent

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gainwright.app.practice import class_runs
 from gainwright.app.practice.class_exercises import class_table, diagnosers_of, make_exercise
 from gainwright.errors import CallError
-from gainwright.jobfile import chain_text, check_chains, exercise_text, read_exercise
+from gainwright.jobfile.class_files import chain_text, check_chains, exercise_text, read_exercise
 from gainwright.report.class_table import ClassRow, ClassTable
 from gainwright.results import to_json
 from gainwright.texts import say
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.practice.class_runs import ClassRun
     from gainwright.app.practice.stored_practices import StoredPractice
-    from gainwright.model import ClassExercise, ClassResult, PracticeLimits
+    from gainwright.model.class_exercise import ClassExercise, ClassResult, PracticeLimits
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 

@@ -14,7 +14,7 @@ from gainwright.app.jobs import corridor
 from gainwright.app.jobs.corridor import parse_settings
 from gainwright.app.set_up.run import LONGEST_KEY, LONGEST_TEXT, StepValue, add_entry
 from gainwright.app.tones import LONGEST_PLAYED_S, tone_wav
-from gainwright.model import EntryMapping
+from gainwright.model import TONES_HZ, EntryMapping
 from gainwright.plan.result import Expect, Plan
 from gainwright.results import from_json
 from gainwright.solve.hearing_dose import DayHearing
@@ -192,7 +192,7 @@ def levels(
 
 @router.get("/tones.wav", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})
 def tone(
-    hz: Annotated[float, Query(ge=1, le=19_800)],
+    hz: Annotated[float, Query(ge=TONES_HZ[0], le=TONES_HZ[1])],
     dbfs: Annotated[float, Query(ge=-120, le=0)] = 0.0,
     seconds: Annotated[float, Query(ge=0.1, le=LONGEST_PLAYED_S)] = 30.0,
     sides: Literal["both", "left", "right", "mono"] = "both",

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from gainwright.model import Job
     from gainwright.plan import Expect, Plan
     from gainwright.report.clean_steps import FoundVolume
-    from gainwright.solve import DayHearing
+    from gainwright.solve.hearing_dose import DayHearing
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
