@@ -135,6 +135,16 @@ def test_every_cause_changes_an_answer(car: Car) -> None:
         assert any(not same(oracle.answer(e), s) for e, s in zip(asked, sound, strict=True)), cause
 
 
+def test_music_behind_a_low_pass_is_dull_and_behind_a_corroded_lead_as_usual(car: Car) -> None:
+    """A filter takes one end of the band, a resistance before an input as much of all of it."""
+    asked = read_entry({"check": "doors.sounds"}, car.job, answered=False)
+    for fault, word in (
+        (Fault("low_pass_in_the_way", "amp", 0.3), "dull"),
+        (Fault("lead_resistive", LEAD, 5e3), "usual"),
+    ):
+        assert World3(car, (fault,)).answer(asked)["is"] == word
+
+
 def test_people_mistake_a_word_for_a_neighbour_now_and_then() -> None:
     """As often as stated, and mostly for a plausible one."""
     rng = np.random.default_rng(3)

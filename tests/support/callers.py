@@ -41,6 +41,7 @@ HEALTHY = {
     "travel": "it works, gets louder",
     "moved": "no change, steady",
     "one_side_reversed": "thinner",
+    "sounds": "as always, only quieter",
 }
 """Last word of what is looked at -> what a caller says of it when it is sound; of all else that it is as it should be."""
 NOT_UNDERSTOOD = "(not understood)"

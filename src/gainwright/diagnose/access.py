@@ -41,7 +41,7 @@ SHARED = (
 """What the stages in one chassis share."""
 AT_TERMINALS = ("inputs", "leads")
 """What is looked at where the terminals are, besides what a chassis shares and the controls of a stage that has them there."""
-AT_HAND = ("travel", "remote_level", "mended", "provoked")
+AT_HAND = ("travel", "remote_level", "mended", "provoked", "sounds")
 """What needs no stage opened, whatever it belongs to."""
 BEFORE_A_SPEAKER = ("resistance", "cone", "one_side_reversed")
 """What is done to a speaker where its leads are fed."""

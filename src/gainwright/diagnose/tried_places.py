@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from gainwright.diagnose.cautions import LOUD, OFF_FIRST
+from gainwright.jobfile import at_hand
 from gainwright.model import (
     METAL,
     SUPPLY_REPAIR,
@@ -18,6 +19,7 @@ from gainwright.model import (
     LevelControl,
     Powered,
     Speaker,
+    is_subwoofer,
     unit_of,
 )
 
@@ -39,6 +41,7 @@ MINUTES_TRIED = {
     "move_lead": 1.5,
     "reverse_side": 6.0,
     "ask_what_brings_it": 0.5,
+    "hear_which_part": 1.0,
 }
 """Kind of a test -> its minutes."""
 LOWER_DB = 20.0
@@ -59,12 +62,13 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
     Parameters
     ----------
     entries : the evidence; noise is unplugged and an amplifier unloaded only where there is some, or it protects; what brings
-        a fault is asked only where a speaker sounded one way and then another.
+        a fault is asked only where a speaker sounded one way and then another; which part of the music is heard, where one is faint.
     delicate : speakers that low tones would harm.
     """
     noisy = any(isinstance(e, HeardSpeaker) and e.is_ in ("hum", "whine") for e in entries)
     protecting = any(isinstance(e, Check) and e.check.endswith("protection_lamp") and e.is_ == "on" for e in entries)
     yield from (Tried("ask_what_brings_it", f"{speaker}.provoked") for speaker in _changing(entries))
+    yield from (Tried("hear_which_part", f"{speaker}.sounds") for speaker in _partly_heard(job, entries))
     units: dict[str, str] = {}
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
@@ -101,6 +105,18 @@ def _changing(entries: Sequence[Entry]) -> list[str]:
             played = f"{e.tone_hz} {e.level_dbfs} {e.side} {e.engine} {sorted(e.set.items())}"
             words.setdefault((e.heard, played), set()).add(e.is_)
     return [*dict.fromkeys(speaker for (speaker, _), said in words.items() if len(said) > 1)]
+
+
+def _partly_heard(job: Job, entries: Sequence[Entry]) -> list[str]:
+    """Return the speakers of which to ask the part of the music that they play: faint ones, and then subwoofers that play.
+
+    Who has an instrument at hand plays tones instead.
+    """
+    heard = [e for e in entries if isinstance(e, HeardSpeaker) and e.tone_hz is None and not e.silence]
+    if at_hand(job) or all(e.is_ != "faint" for e in heard):
+        return []
+    playing = [e.heard for e in heard if e.is_ == "faint" or (e.is_ == "normal" and is_subwoofer(job, e.heard))]
+    return [*dict.fromkeys(playing)]
 
 
 def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.diagnose.ensemble import Stimulus
-from gainwright.diagnose.heard_answers import HeardAnswers
+from gainwright.diagnose.heard_answers import AUDIBLE_V, BASS_HZ, HeardAnswers
+from gainwright.diagnose.observer import normal_cdf
 from gainwright.diagnose.unit_answers import SURE, Answers
-from gainwright.model import WORDED, Played, leads_by_name, stages_at, stages_of, unit_of
+from gainwright.model import WORDED, Played, is_subwoofer, leads_by_name, stages_at, stages_of, unit_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -50,6 +51,12 @@ MENDED_AGAIN = 0.01
 HEARD_DB = 2.0
 """A change of the bass that is heard when one side is turned round."""
 BASS_TONE_HZ = 80.0
+PART_DB, PART_EDGE_DB = 10.0, 3.0
+"""By how much one end of a speaker's band is quieter than the other, against how it usually is, to be missed; people differ."""
+PART_ENDS = 2 / 3
+"""How far from the middle of what is heard of a speaker, towards its ends, both parts lie."""
+UNFILTERED = 0.5
+"""Share of subwoofers from which voices come if they get another output's signal: the others' amplifiers have a low-pass on."""
 
 
 class WordedAnswers(HeardAnswers):
@@ -69,6 +76,7 @@ class WordedAnswers(HeardAnswers):
             "travel": self._travel,
             "moved": self._moved,
             "one_side_reversed": self._one_side_reversed,
+            "sounds": self._sounds,
             "provoked": self._provoked,
             "mended": self._mended,
         }
@@ -184,6 +192,50 @@ class WordedAnswers(HeardAnswers):
         alone = [[(c.id, c.where) for c in h] == [(cause, where)] for h in self.ensemble.hypotheses]
         another = np.where(alone, MENDED_AGAIN, 1.0)[:, None] / len(WORDED["mended"])
         return np.concatenate([self._either(stays), another[None]])
+
+    def _sounds(self, speaker: str) -> Floats:
+        """Return which part of the music a speaker plays: its ends against each other, and against how they usually are."""
+        shape = (len(self.changes), self.ensemble.draws)
+        dull, thin, voices = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        if is_subwoofer(self.chain.job, speaker, (node for node, _ in self._speakers[speaker])):
+            before = {*self.chain.wiring.ports(speaker)} | {
+                p for node in self.chain.wiring.upstream(speaker) for p in self.chain.wiring.ports(node.stage)
+            }
+            nodes = {*self.chain.wiring.upstream(speaker)}
+            strange = [
+                any(port in before for port, _ in c.taken) or any(node in nodes for node in c.misrouted)
+                for c in self.changes
+            ]
+            voices[strange] = UNFILTERED
+        else:
+            tilt_db = np.subtract(*(self._over_usual_db(speaker, way * PART_ENDS) for way in (1, -1)))
+            dull, thin = (normal_cdf((way * tilt_db - PART_DB) / PART_EDGE_DB) for way in (-1, 1))
+        parts = np.stack([1 - dull - thin - voices, dull, thin, voices])
+        return SURE["heard"] * parts + (1 - SURE["heard"]) / len(parts)
+
+    def _over_usual_db(self, speaker: str, way: float) -> Floats:
+        """Return how loud music is at a place of a speaker's band, over how it usually is there, shape (hypotheses, draws).
+
+        Parameters
+        ----------
+        way : -1 is the low end of what is heard of the speaker, 1 the high end.
+        """
+        middle_hz, level_dbfs, octaves = self._usual_of(speaker)
+        stimulus = Stimulus(middle_hz * 2 ** (way * octaves), level_dbfs)
+        nodes = tuple(node for node, _ in self._speakers[speaker])
+        sides, usual = [], np.zeros(self.ensemble.draws)
+        for node, port in self._speakers[speaker]:
+            ends = self.chain.wiring.pair(port)
+            if ends is not None and node != ends[0]:
+                continue
+            volts = (
+                self.observer.phasor_v(stimulus, node, nodes) * self.arriving(node, port) * self._turned((node, port))
+            )
+            sides.append(volts if ends is None else self._across(stimulus, ends, port, nodes))
+            usual = np.maximum(usual, self._usual_v(stimulus, node, ends, nodes))
+        together = len(sides) == 2 and stimulus.tone_hz < BASS_HZ
+        loud = self._together(*sides) if together else np.max(np.abs(sides), axis=0)
+        return 20 * np.log10(np.maximum(loud, AUDIBLE_V / 10) / np.maximum(usual, AUDIBLE_V / 10))
 
     def _one_side_reversed(self, speaker: str) -> Floats:
         """Return what mono bass becomes if the conductors of one side are exchanged: pressures that added cancel."""

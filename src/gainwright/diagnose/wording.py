@@ -77,6 +77,9 @@ _CHECKS = {
     "substitute": say(
         "Everything off: connect another speaker in place of {stage}, switch on with the volume down and listen. Is it the same, or better?"
     ),
+    "sounds": say(
+        "Play music as usual and listen to {stage}: does it sound as usual, dull (only the low part), thin (the low part is missing), or do voices come out of a subwoofer?"
+    ),
     "provoked": say(
         "What brings the fault of {stage}: a bump or a lead that is moved, heat after a while, loud passages, or does it come by itself?"
     ),

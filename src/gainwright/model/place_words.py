@@ -174,6 +174,7 @@ _CHECKED = {
     "unloaded": say("speaker leads of {device}"),
     "other_source": say("another source on {device}"),
     "substitute": say("another speaker in place of {device}"),
+    "sounds": say("sound of {device}"),
     "provoked": say("what brings the fault of {device}"),
     "travel": say("travel of {device}"),
     "moved": say("moving of {device}"),

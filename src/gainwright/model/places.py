@@ -69,6 +69,7 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
             found += [
                 f"{name}.substitute",
                 f"{name}.provoked",
+                f"{name}.sounds",
                 *([f"{name}.one_side_reversed"] if len(sides) == 2 else []),
             ]
         if isinstance(stage, HeadUnit):

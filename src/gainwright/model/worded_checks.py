@@ -16,6 +16,7 @@ WORDED: dict[str, tuple[str, ...]] = {
     "travel": ("works", "nothing", "crackles"),
     "moved": ("steady", "cuts_out"),
     "one_side_reversed": ("thinner", "fuller", "same"),
+    "sounds": ("usual", "dull", "thin", "voices"),
     "provoked": ("by_itself", "bumps", "heat", "loud"),
     "mended": ("plays", "still_wrong", "partly"),
 }
@@ -24,7 +25,8 @@ WORDED: dict[str, tuple[str, ...]] = {
 `unplugged` asks whether noise is gone with the signal leads off, `unloaded` whether an amplifier in protection recovers with
 the speaker leads off, `other_source`, `substitute` whether another source or speaker plays better, `travel` what a control
 does that is moved to and fro, `moved` whether a lead that is moved cuts out, `one_side_reversed` whether mono bass becomes
-thinner or fuller when the two conductors of one side are exchanged, `provoked` what brings a fault that comes and goes, `mended` what became of a repair (`mended_place`): all is
+thinner or fuller when the two conductors of one side are exchanged, `sounds` which part of the music a speaker plays (only the low
+part of its own, none of the low part, or voices from a subwoofer), `provoked` what brings a fault that comes and goes, `mended` what became of a repair (`mended_place`): all is
 well, all is as before, or one of two faults is mended.
 """
 
@@ -48,6 +50,9 @@ WORD_TEXTS = {
     "cuts_out": say("it cuts out"),
     "thinner": say("thinner"),
     "fuller": say("fuller"),
+    "dull": say("dull: only the low part"),
+    "thin": say("thin: the low part is missing"),
+    "voices": say("voices come out of it"),
     "by_itself": say("it comes by itself"),
     "bumps": say("when something moves: a bump, a lead, a plug"),
     "heat": say("after a while, when it is hot"),

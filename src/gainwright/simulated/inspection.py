@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import zlib
 from copy import copy
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
@@ -241,7 +241,7 @@ class Inspection:
         usual = self._sound()._at_cone(node, port, pair)[0]
         return self._word(*self._at_cone(node, port, pair), usual=usual, rough=rough)
 
-    def _sound(self) -> Inspection:
+    def _sound(self) -> Self:
         """Return the same rig without its faults."""
         sound = copy(self)
         sound.faults, sound.off, sound._rng = (), frozenset(), np.random.default_rng(self.seed)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import leads_by_name, resolve, stages_of, unit_of
+from gainwright.model import is_subwoofer, leads_by_name, resolve, stages_of, unit_of
 
 if TYPE_CHECKING:
     from gainwright.simulated.rig import Rig
@@ -18,6 +18,9 @@ LOOSE_SHARE = 0.5
 """Share of sagging supplies that are a loose ground."""
 PROVOKED = {"lead_loose": "bumps", "amplifier_hot": "heat", "supply_sagging": "loud", "load_too_low": "loud"}
 """Fault -> what brings it, where it comes and goes."""
+PARTS_HZ, PART = (45.0, 90.0, 1000.0, 3500.0, 9000.0), 0.3
+"""Tones of the parts of music; those usually this share of the strongest are a speaker's own."""
+TILT_DB, STRANGE_DB = 11.0, 20.0
 HEARD_RATIO = 1.3
 """A change of the bass of more than this is heard, as a ratio."""
 
@@ -32,6 +35,7 @@ def word(rig: Rig, place: str, what: str) -> str:
         "unloaded": _unloaded,
         "travel": _travel,
         "one_side_reversed": _one_side_reversed,
+        "sounds": _sounds,
         "mended": _mended,
     }
     if what == "provoked":
@@ -104,6 +108,25 @@ def _silent_behind(rig: Rig, control: str) -> bool:
     wiring = resolve(rig.job)
     path = next(path for path in wiring.paths if control in {node.stage for node in path.nodes})
     return rig.listen(path.speaker) == "silent"
+
+
+def _sounds(rig: Rig, speaker: str) -> str:
+    """Compare tones of the bass, of voices and of cymbals, as many as are usually heard of a speaker, against how they usually are."""
+    sound, changed_db, usual_v = rig._sound(), [], []
+    for tone_hz in PARTS_HZ:
+        each = []
+        for of in (rig, sound):
+            of.play(tone_hz, rig._tone[1])
+            each.append(max(float(np.std(of._at_cone(*wire)[0])) for wire in of._wires(of._chain(), speaker, "both")))
+        usual_v.append(each[1])
+        changed_db.append(20 * np.log10((each[0] + 1e-3) / (each[1] + 1e-3)))
+    own = [i for i, volts in enumerate(usual_v) if volts > PART * max(usual_v)]
+    wires = rig._wires(rig._chain(), speaker, "both")
+    if is_subwoofer(rig.job, speaker, (node for node, _ in wires)):
+        strange = 2 not in own and changed_db[2] - changed_db[0] > STRANGE_DB
+        return "voices" if strange else "usual"
+    tilt_db = changed_db[own[-1]] - changed_db[own[0]]
+    return "dull" if tilt_db < -TILT_DB else "thin" if tilt_db > TILT_DB else "usual"
 
 
 def _one_side_reversed(rig: Rig, speaker: str) -> str:

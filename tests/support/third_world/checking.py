@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 WORDED = (
     *("fuse", "main_fuse", "ground", "heat", "unplugged", "unloaded"),
-    *("other_source", "substitute", "travel", "moved", "one_side_reversed"),
+    *("other_source", "substitute", "travel", "moved", "one_side_reversed", "sounds"),
 )
 """What is tried rather than looked at or measured."""
 METER_LEADS_OHM = (0.1, 0.4)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import leads_by_name, stages_of, unit_of
+from gainwright.model import is_subwoofer, leads_by_name, stages_of, unit_of
 from third_world.checking import Checks
 from third_world.faults import units_off
 from third_world.lead_circuit import State
@@ -22,6 +22,9 @@ OF_PLAYER = ("tone_level_wrong", "player_equaliser_on")
 OF_SPEAKER = ("speaker_open", "speaker_shorted", "speaker_damaged", "coil_open", "coil_reversed")
 BASS_HZ = 80.0
 CHANGED_DB = 2.0
+PARTS_HZ = (50.0, 120.0, 900.0, 3000.0, 8000.0)
+PART_DB, VOICES_DB = 9.0, 25.0
+"""By how much one end of a speaker's band is missed against the other; by how much voices come up from a subwoofer."""
 
 
 class World3(Checks):
@@ -105,6 +108,20 @@ class World3(Checks):
         by = {"lead_loose": "bumps", "amplifier_hot": "heat", "supply_sagging": "loud", "load_too_low": "loud"}
         said = next((by[f.cause] for f in self.every if f.cause in by), "by_itself")
         return said if chance < 0.6 else "by_itself"
+
+    def _sounds(self, place: str) -> str:
+        """Return which part of the music a loudspeaker plays, from tones of the bass, of voices and of cymbals."""
+        level = self.world.music(place).level_dbfs
+        usual, now = (
+            np.array([max(self.level(w, place, "both", State(hz, level)), 1e-3) for hz in PARTS_HZ])
+            for w in (self.sound, self.world)
+        )
+        own = np.flatnonzero(usual > usual.max() / 4)
+        changed_db = 20 * np.log10(now / usual)
+        if is_subwoofer(self.job, place, self.wiring.upstream(place)):
+            return "voices" if 2 not in own and changed_db[2] - changed_db[0] > VOICES_DB else "usual"
+        tilt_db = changed_db[own[-1]] - changed_db[own[0]]
+        return "dull" if tilt_db < -PART_DB else "thin" if tilt_db > PART_DB else "usual"
 
     def _one_side_reversed(self, place: str) -> str:
         """Return what mono bass becomes when one side is turned round, at a seat that is nearer to the other."""

@@ -129,6 +129,9 @@ def test_what_is_said_instead_of_an_answer(meant: str, said: str) -> None:
         ("substitute", "same", "auch nicht besser"), ("travel", "nothing", "nothing happens"), ("travel", "works", "wird lauter"),
         ("travel", "crackles", "it crackles"), ("moved", "cuts_out", "it cuts out when I wiggle"), ("moved", "steady", "stays steady"),
         ("one_side_reversed", "fuller", "more bass now"), ("one_side_reversed", "same", "no difference"), ("fuse", "", "hm"),
+        ("sounds", "dull", "dull, only a thump, no voices"), ("sounds", "dull", "dumpf, keine Höhen"), ("sounds", "thin", "thin, no bass"),
+        ("sounds", "voices", "voices come out of it"), ("sounds", "voices", "da kommen Stimmen raus"), ("sounds", "usual", "as always, only quieter"),
+        ("sounds", "usual", "klingt wie immer"), ("sounds", "", "dull and thin"),
         ("fuse", "", "the good one is blown"), ("nonsense", "", "good"),
     ],
 )  # fmt: skip

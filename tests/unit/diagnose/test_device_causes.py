@@ -14,10 +14,11 @@ from gainwright.diagnose.device_changes import SUB_FILTERED
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
 from gainwright.diagnose.intermittent import there
 from gainwright.diagnose.observations import observe
+from gainwright.diagnose.tried_places import tried_places
 from gainwright.errors import JobError
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.jobfile.starting.typical import chain_text
-from gainwright.model import WORD_TEXTS, WORDED, Amplifier, HeardSpeaker, Job
+from gainwright.model import WORD_TEXTS, WORDED, Amplifier, HeardSpeaker, Job, resolve
 from gainwright.simulated import Fault, Rig, answer
 
 SUB = {"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS"}
@@ -169,6 +170,59 @@ def test_words_of_tests_are_checked() -> None:
     with pytest.raises(JobError) as caught:
         read_entry({"check": "sub.substitute", "is": "worse"}, job)
     assert "same or better" in caught.value.remedy
+
+
+PARTS = {
+    "a low-pass before the doors": ("five_channel", Fault("low_pass_in_the_way", "amp_front", 60.0), "front", "dull"),
+    "a high-pass before the doors": (
+        "five_channel",
+        Fault("high_pass_in_the_way", "amp_front", 2000.0),
+        "front",
+        "thin",
+    ),
+    "a gain that is low": ("five_channel", Fault("gain_low", "amp_front"), "front", "usual"),
+    "the woofer on the subwoofer's output": (
+        "two_way_and_sub",
+        Fault("outputs_crossed", "desk.woofer"),
+        "woofer",
+        "dull",
+    ),
+    "the subwoofer on another output": ("two_way_and_sub", Fault("outputs_crossed", "desk.sub"), "sub", "voices"),
+}
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_part_of_the_music_that_a_speaker_plays_tells_filters_and_crossed_leads(name: str) -> None:
+    """The rig plays tones of its own choice; what it hears under a fault is hardly ever heard of a sound chain.
+
+    It is likely under the fault: a filter's corner may also lie where less is missed, and a subwoofer's amplifier may have
+    a low-pass that keeps voices out.
+    """
+    job, fault, speaker, word = PARTS[name]
+    of = diagnoser(job)
+    entry = read_entry(at(f"{speaker}.sounds"), of.job, answered=False)
+    assert answer(Rig(of.job, seed=3, faults=(fault,)), entry)["is"] == word
+    assert answer(Rig(of.job, seed=3), entry)["is"] == "usual"
+    found = of.rough.check(f"{speaker}.sounds")
+    chance = found.chance[found.labels.index(word)].mean(axis=1)
+    assert chance[of.rough.ensemble.hypotheses.index((Cause(fault.cause, fault.where),))] > 0.2
+    if word != "usual":
+        assert chance[of.rough.ensemble.hypotheses.index((Cause("nothing_wrong", ""),))] < 0.03
+
+
+def test_part_of_the_music_is_asked_of_faint_speakers_by_whom_has_ears_alone() -> None:
+    """Of faint ones and, once there is one, of a subwoofer that plays; with a meter at hand tones are played instead."""
+
+    def asked(also: frozenset[str], *entries: dict[str, Any]) -> set[str]:
+        job = read_job_text(chain_text("radio_doors_and_sub", also)).job
+        tried = tried_places(job, resolve(job), [read_entry(e, job) for e in entries], frozenset())
+        return {test.place for test in tried if test.test == "hear_which_part"}
+
+    faint, plays = {"heard": "front_speakers", "is": "faint"}, {"heard": "subwoofer", "is": "normal"}
+    assert asked(frozenset(), plays) == set()
+    assert asked(frozenset(), faint) == {"front_speakers.sounds"}
+    assert asked(frozenset(), faint, plays) == {"front_speakers.sounds", "subwoofer.sounds"}
+    assert asked(frozenset({"meter"}), faint, plays) == set()
 
 
 def test_softer_noise_and_protection_are_asked_for_where_they_tell() -> None:

@@ -109,6 +109,13 @@ _TRIED = {
         "cuts_out": r"cut\w* (?:out|in)|comes and goes|crackl\w*|drop\w*|setzt aus|aussetz\w*|wackel\w*|knackt",
         "steady": r"stead\w*|no change|nothing|stays|same|stabil|bleibt|gleich|nichts",
     },
+    "sounds": {
+        "dull": r"dull|muffl\w*|(?:only|just) (?:the |a |some )?(?:bass|thump\w*|lows?\b|low part)|no (?:voices|highs|treble|top)"
+        r"|dumpf\w*|nur (?:noch )?(?:der |den |ein |das )?(?:bass|wummern|rumpeln|tiefe\w*)|keine (?:höhen|stimmen)|ohne höhen",
+        "thin": r"thin|tinny|no (?:bass|lows)|without (?:the )?bass|bass is (?:gone|missing)|dünn\w*|blechern|kein bass|ohne bass|bass fehlt",
+        "voices": r"voices?|singing|vocals?|words|stimmen?|gesang",
+        "usual": rf"{_RIGHT}|usual\w*|wie (?:immer|sonst)|{_PLAYS}",
+    },
     "provoked": {
         "bumps": r"bump\w*|pothole\w*|rough road|shak\w*|mov(?:e|ed|es|ing)\b|touch\w*|wiggl\w*|knock\w*|tapp?\w*|push\w*"
         r"|schlagl\w*|holp\w*|wackel\w*|wackl\w*|berühr\w*|beweg\w*|anfass\w*|rüttel\w*|erschütter\w*|klopf\w*",
