@@ -6,7 +6,7 @@ Minutes and access are common practice, no published source; a job overrides acc
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from typing import TYPE_CHECKING, Any
 
 from gainwright.diagnose.access import ACCESS_MINUTES, SETTLING_MINUTES, SHARED, stages_entered
@@ -94,6 +94,7 @@ class Candidate:
     entry : the evidence entry without its result.
     cautions : for this test.
     also_solve : further nodes to solve in the same run.
+    again : whether it was made before and is asked for once more.
     """
 
     test: str
@@ -102,6 +103,7 @@ class Candidate:
     entry: Entry
     cautions: tuple[str, ...] = ()
     also_solve: tuple[Node, ...] = field(default=())
+    again: bool = False
 
 
 class Catalogue:
@@ -155,16 +157,20 @@ class Catalogue:
 
     def all(self) -> list[Candidate]:
         """Return every test that is possible, reachable and not made yet."""
-        found = [*self._instruments(), *self._looks(), *self._listening(), *self._supplies()]
-        for path in self.paths:
-            found += self._along(path)
-        found += [*self._links(), *self._leads(), *self._speakers(), *self._swaps(), *self._tried()]
         count = [entry for i, entry in enumerate(self.entries) if i not in self.past]
-        made = {_question(entry, self.job) for entry in (*count, *self.declined)}
-        found = [c for c in found if _question(c.entry, self.job) not in made and not self._out_of_reach(c)]
+        made = {question(entry, self.job) for entry in (*count, *self.declined)}
+        found = [c for c in self.possible if question(c.entry, self.job) not in made and not self.out_of_reach(c)]
         return found + [
             Candidate("listen", e.heard, MINUTES["listen"], e) for e in softer(self.entries) if e not in self.declined
         ]
+
+    @cached_property
+    def possible(self) -> list[Candidate]:
+        """Every test of the chain with these instruments, made or not, reachable or not."""
+        found = [*self._instruments(), *self._looks(), *self._listening(), *self._supplies()]
+        for path in self.paths:
+            found += self._along(path)
+        return [*found, *self._links(), *self._leads(), *self._speakers(), *self._swaps(), *self._tried()]
 
     def _tried(self) -> Iterator[Candidate]:
         delicate = frozenset(n for n, s in self.job.stages.items() if isinstance(s, Speaker) and self._delicate(n))
@@ -172,7 +178,8 @@ class Catalogue:
             entry = _check(place)
             yield Candidate(test, place, self._minutes(test, entry), entry, told)
 
-    def _out_of_reach(self, candidate: Candidate) -> bool:
+    def out_of_reach(self, candidate: Candidate) -> bool:
+        """Return whether a test needs a place that can't be reached."""
         stages = stages_entered(candidate.entry, self.job)
         at = candidate.where if candidate.where.startswith("lead:") else candidate.where.split(".", maxsplit=1)[0]
         if {candidate.where, at, *stages} & self.unreachable:
@@ -356,7 +363,7 @@ def _check(place: str) -> Check:
     return Check.model_validate({"check": place})
 
 
-def _question(entry: Entry, job: Job) -> tuple[Any, ...]:
+def question(entry: Entry, job: Job) -> tuple[Any, ...]:
     """Return what an entry asks, whatever the answer; a lamp or supply of one stage is that of its chassis."""
     if isinstance(entry, Check):
         stage, _, what = entry.check.rpartition(".")

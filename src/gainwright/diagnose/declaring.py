@@ -14,7 +14,8 @@ import numpy as np
 from gainwright.diagnose.causes import HEALTHY
 from gainwright.diagnose.confirming import own_places
 from gainwright.diagnose.ranking import ENOUGH
-from gainwright.model import Check, HeardSpeaker, Reading
+from gainwright.diagnose.resting import TELLS, single_answer, telling_test
+from gainwright.model import Check, HeardSpeaker, Reading, mended_cause
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -32,11 +33,9 @@ if TYPE_CHECKING:
 UNEXPLAINED = 0.5
 """Probability that an entry is a mistake from which it stands unexplained."""
 SURE_FROM = 0.97
-"""A cause that is less probable is looked at once more in another way, if there is one."""
+"""A cause that is less probable isn't declared, but looked at in another way, if there is one: of those declared so many are to be right."""
 SPEAKS = 3.0
 """An entry confirms a cause at whose place it was made if it is so many times likelier under it than under the average cause."""
-TELLS = 0.5
-"""A check confirms a cause if its outcomes differ from the other causes' by so much (total variation)."""
 FITS = 0.3
 """A word fits a sound chain if it gives it more often than this."""
 LOOKED_TWICE = 2
@@ -55,6 +54,9 @@ class Standing:
     unexplained : indices of the entries that the leading cause doesn't explain.
     conflicting : indices of one of them and of the entry that speaks most against it; empty if none is unexplained.
     again : those of the two that weren't looked at again yet.
+    rests_on : index of the one look or check without which it wouldn't be likely, which is to be made again; None for none.
+    tell : the test that would tell it from the rest, while it isn't certain enough; None if there is none.
+    sure : whether it is probable enough to be declared.
     nothing_shows : whether nothing that was told is other than in a sound chain, and every speaker was heard.
     """
 
@@ -64,12 +66,15 @@ class Standing:
     unexplained: tuple[int, ...]
     conflicting: tuple[int, ...]
     again: tuple[int, ...]
+    rests_on: int | None
+    tell: PredictedOutcomes | None
+    sure: bool
     nothing_shows: bool
 
     @property
     def declared(self) -> bool:
         """Whether the leading cause is declared."""
-        return self.likely and self.confirmed and not self.unexplained
+        return self.likely and self.sure and self.confirmed and not self.unexplained and self.rests_on is None
 
 
 def standing(
@@ -88,7 +93,8 @@ def standing(
     """
     leading = tests.groups[0] if tests.groups else ()
     probability = float(sum(state.probability[state.place[i]] for i in leading))
-    likely = bool(state.entries) and probability * (1 - state.surprise) >= ENOUGH
+    certain = probability * (1 - state.surprise)
+    likely = bool(state.entries) and certain >= ENOUGH
     causes = [state.active.hypotheses[i][0] for i in leading]
     asked = [_asks(e) for e in state.entries]
     # what was looked at again and came out otherwise was a mistake
@@ -96,8 +102,13 @@ def standing(
     unexplained = tuple(i for i, doubt in enumerate(doubts) if doubt >= UNEXPLAINED and asked[i] not in settled)
     both = _conflicting(unexplained, diagnoser.causes.index(causes[0]), likelihood) if unexplained else ()
     again = tuple(i for i in both if asked.count(asked[i]) < LOOKED_TWICE)
-    confirm, confirmed = None, True
-    if state.entries and causes[0].id not in HEALTHY:
+    confirm, confirmed, rests_on, tell, sure = None, True, None, None, likely
+    if state.entries and causes[0].id not in HEALTHY and not _mended(causes, state):
+        leads = np.zeros(len(state.hypotheses), dtype=bool)
+        leads[[state.place[i] for i in leading]] = True
+        rests_on = single_answer(leads, state, likelihood, tests) if likely else None
+        sure = certain >= SURE_FROM
+        tell = telling_test(leading, state, tests) if likely and not sure else None
         left = _telling(causes, leading, state, tests)
         confirm = min((o for o in left if not _by_lamp(o.candidate.where)), key=_minutes, default=None)
         seen = _seen(causes, diagnoser, state, likelihood)
@@ -105,7 +116,14 @@ def standing(
         confirmed = probability >= SURE_FROM and enough
         confirm = None if confirmed else confirm or min(left, key=_minutes, default=None)
         confirmed = confirmed or confirm is None
-    return Standing(likely, confirmed, confirm, unexplained, both, again, _nothing_shows(diagnoser, state, likelihood))
+    nothing_shows = _nothing_shows(diagnoser, state, likelihood)
+    return Standing(likely, confirmed, confirm, unexplained, both, again, rests_on, tell, sure, nothing_shows)
+
+
+def _mended(causes: Sequence[Cause], state: CauseProbabilities) -> bool:
+    """Return whether one of the leading causes was repaired, and it plays since: nothing confirms it better."""
+    told = {mended_cause(e.check): e.is_ for e in state.entries if isinstance(e, Check)}
+    return any(told.get((cause.id, cause.where)) == "plays" for cause in causes)
 
 
 def _conflicting(unexplained: Sequence[int], leading: int, likelihood: Floats) -> tuple[int, ...]:
@@ -201,10 +219,27 @@ def conclusion(found: Standing, name: str) -> str:
             first=first,
             second=second,
         )
-    if found.likely and found.confirm is not None:
+    if found.likely:
+        return _likely(found, name)
+    if found.nothing_shows:
+        return say("No complaint is left: all that you said is as in a chain without a fault.")
+    return ""
+
+
+def _likely(found: Standing, name: str) -> str:
+    """Return what is still to be done before a likely cause is declared, or that it is."""
+    if found.confirm is not None:
         return say("Likely, but not looked at itself yet: {name}.", name=name)
+    if found.rests_on is not None:
+        return say(
+            "Likely, but it rests on entry {number} alone: {name}. Make that check once more before you act on it.",
+            number=found.rests_on + 1,
+            name=name,
+        )
+    if found.tell is not None:
+        return say("Likely, but not certain yet: {name}.", name=name)
     if found.declared:
         return say("Found: {name}.", name=name)
     if found.nothing_shows:
         return say("No complaint is left: all that you said is as in a chain without a fault.")
-    return ""
+    return say("Most likely: {name}. No test that is left here would make it more certain.", name=name)

@@ -80,7 +80,7 @@ def _diagnosis(
     groups = _groups(state, tests, sound, place)
     doubts = mistaken(likelihood, state.probability, state.wrong)
     stands = standing(diagnoser, state, tests, likelihood, doubts)
-    following = _next(state, diagnoser.job, _in_turn(state, diagnoser.job, tests, stands), tests, sound)
+    following = _next(state, diagnoser.job, _in_turn(state, tests, stands), tests, sound)
     shows_nothing = stands.nothing_shows and causes[0].cause in HEALTHY
     ended = shows_nothing and causes[0].probability >= NOTHING_ENOUGH
     done = bool(entries) and (stands.likely or ended or not following)
@@ -104,17 +104,26 @@ def _diagnosis(
     )
 
 
-def _in_turn(state: CauseProbabilities, job: Job, tests: RankedTests, stands: Standing) -> list[Ranked]:
-    """Return the tests worth their time, best first: before a likely cause is declared, its check or an entry once more."""
+def _in_turn(state: CauseProbabilities, tests: RankedTests, stands: Standing) -> list[Ranked]:
+    """Return the tests worth their time, best first: before a likely cause is declared, its check, an entry once more, or what tells it from the rest."""
     found = [r for r in tests.ranked[:TESTS_TOLD] if _is_worth(r)]
     first: list[Ranked] = []
     if stands.confirm is not None and (stands.likely or not found):
         known = [r for r in tests.ranked if r.outcomes.candidate.entry == stands.confirm.candidate.entry]
         first = known[:1] or [Ranked(stands.confirm, 0.0, 0.0)]
     elif stands.again and (stands.likely or not found):
-        again = [once_more(state.entries[i], job) for i in stands.again]
-        first = [Ranked(predict_outcomes(c, state.predicting), 0.0, 0.0) for c in again if c is not None]
+        first = _once_more(stands.again, state, tests)
+    if not first and stands.likely and stands.rests_on is not None:
+        first = _once_more((stands.rests_on,), state, tests)
+    if not first and stands.likely and stands.tell is not None:
+        first = [Ranked(stands.tell, 0.0, 0.0)]
     return [*first, *(r for r in found if r not in first)][:TESTS_TOLD]
+
+
+def _once_more(indices: Sequence[int], state: CauseProbabilities, tests: RankedTests) -> list[Ranked]:
+    """Return entries as tests to be made again."""
+    again = [once_more(state.entries[i], tests.catalogue) for i in indices]
+    return [Ranked(predict_outcomes(c, state.predicting), 0.0, 0.0) for c in again if c is not None]
 
 
 def _is_worth(r: Ranked) -> bool:

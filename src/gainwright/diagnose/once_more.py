@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gainwright.diagnose.candidates import MINUTES, Candidate
+from gainwright.diagnose.candidates import MINUTES, Candidate, question
 from gainwright.diagnose.cautions import LOUD, OFF_FIRST
 from gainwright.jobfile import read_entry
 from gainwright.model import (
@@ -21,14 +22,32 @@ from gainwright.model import (
 )
 
 if TYPE_CHECKING:
+    from gainwright.diagnose.candidates import Catalogue
     from gainwright.model import Entry, Job
 
 
 _MEASURES = {"multimeter": "measure", "indicator": "indicate", "recorder": "record"}
 
 
-def once_more(entry: Entry, job: Job) -> Candidate | None:
-    """Return the test that asks for an entry again; None for one that isn't asked twice (a feed, sides exchanged, a photo)."""
+def once_more(entry: Entry, catalogue: Catalogue) -> Candidate | None:
+    """Return the test that asks for an entry again; None for one that isn't asked twice, was declined or is out of reach."""
+    job = catalogue.job
+    asked = question(entry, job)
+    found = _again(entry, job)
+    if found is None or asked in {question(e, job) for e in catalogue.declined} or catalogue.out_of_reach(found):
+        return None
+    known = next((c for c in catalogue.possible if c.entry == found.entry), found)
+    return replace(known, again=True)
+
+
+def times_asked(entry: Entry, catalogue: Catalogue) -> int:
+    """Return how often what an entry asks was answered, whatever the answers."""
+    asked = question(entry, catalogue.job)
+    return sum(question(e, catalogue.job) == asked for e in catalogue.entries)
+
+
+def _again(entry: Entry, job: Job) -> Candidate | None:
+    """Return an entry without its result as a test; None for a feed, sides exchanged, a photo, or what became of a repair."""
     kind = next(key for key in ("at", "check", "heard", "swap") if hasattr(entry, key))
     left = {k: v for k, v in as_mapping(entry).items() if k not in RESULTS[kind] and k != "note"}
     bare = read_entry(left, job, answered=False)
@@ -37,7 +56,7 @@ def once_more(entry: Entry, job: Job) -> Candidate | None:
     if isinstance(bare, Reading) and bare.feed is None and bare.with_ in job.instruments and bare.tone_hz is not None:
         test = _MEASURES[job.instruments[bare.with_].kind]
         return Candidate(test, bare.at, MINUTES[test], bare, (VOLTS_ONLY, HOT_OUTPUT, LOUD))
-    if isinstance(bare, Check):
+    if isinstance(bare, Check) and bare.check.rpartition(".")[2] not in ("mended", "provoked"):
         return _check_again(bare, job)
     return None
 

@@ -132,7 +132,8 @@ def tone_words(entry: Played) -> str:
 
 def describe_test(candidate: Candidate, job: Job) -> str:
     """Return the instruction for a test, one or two sentences."""
-    return describe_test_entry(candidate.test, candidate.entry, job)
+    asked = describe_test_entry(candidate.test, candidate.entry, job)
+    return say("Once more, to be certain: {ask}", ask=asked) if candidate.again else asked
 
 
 def describe_test_entry(test: str, entry: Entry, job: Job) -> str:
