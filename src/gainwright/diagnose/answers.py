@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.kept_answers import KeptAnswers
 from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, SURE, Answers, certain
 from gainwright.diagnose.worded_answers import WordedAnswers
 from gainwright.jobfile import DC_SHARES, at_hand
@@ -80,7 +81,7 @@ class AnswerModel(WordedAnswers):
         self.changes = self.ensemble.changes
         self.leads = leads_by_name(self.chain.wiring)
         self._usual: dict[str, tuple[float, float, float]] = {}
-        self._kept: dict[tuple[object, ...], Answers] = {}
+        self._kept = KeptAnswers()
         self._drawn: dict[tuple[object, ...], Floats] = {}
         self._looks = [{p for cause in h for p in self._looked_at(cause)} for h in self.ensemble.hypotheses]
         links = {str(run): link_place(run) for run in self.chain.wiring.leads if self.chain.wiring.is_digital(run)}

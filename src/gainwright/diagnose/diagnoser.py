@@ -27,6 +27,7 @@ from gainwright.diagnose.shop_counts import (
     with_cases,
 )
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
+from gainwright.diagnose.usual_draws import DRAWS, usual_draws
 from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, mistaken
 from gainwright.jobfile import at_hand, instruments
 from gainwright.model import Check, Indicator, Multimeter, chain_kind, mended_cause
@@ -43,9 +44,6 @@ if TYPE_CHECKING:
     Rows = npt.NDArray[np.intp]
     Hypothesis = tuple[Cause, ...]
 
-DRAWS = 64
-MOST_CASES, LEAST_DRAWS = 40_000, 16
-"""Causes times draws; with over 625 causes (a chain of 25 stages has about 500) there are fewer draws, so that an answer doesn't take minutes."""
 SEED = 11
 FINE_DRAWS = ((8, 512), (16, 256), (40, 128))
 """Up to so many hypotheses, so many draws of the refined pass over the remaining ones."""
@@ -182,7 +180,7 @@ class Diagnoser:
         self._nothing = [c.id for c in self.causes].index(NOTHING)
         self.names = CauseNames(job)
         self._noted: Noted = {}
-        draws = draws or min(DRAWS, max(LEAST_DRAWS, MOST_CASES // len(self.causes)))
+        draws = draws or usual_draws(len(self.causes), len(self.chain.nodes))
         self.all = Pool(self._build([(c,) for c in self.causes], draws, seed))
         self._pools = KeptPools(MOST_SOLVED)
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.diagnose.change import Change
+    from gainwright.diagnose.kept_answers import KeptAnswers
     from gainwright.model import Node, Played, Port
     from gainwright.solve import Chain, Wire
 
@@ -72,7 +73,7 @@ class HeardAnswers(UnitAnswers):
     lead_ohm: dict[Wire, float]
     _speakers: dict[str, list[Wire]]
     _about: dict[Wire | Port, list[int]]
-    _kept: dict[tuple[object, ...], Answers]
+    _kept: KeptAnswers
     _usual: dict[str, tuple[float, float, float]]
     _whole: tuple[HeardAnswers, npt.NDArray[np.intp]] | None
     _drawn: dict[tuple[object, ...], Floats]
@@ -103,10 +104,10 @@ class HeardAnswers(UnitAnswers):
 
     def _answered(self, key: tuple[object, ...], make: Callable[[], Answers]) -> Answers:
         """Return answers that are kept here, or for the hypotheses that these are some of; else make and keep them."""
-        found = self._known(key)
+        found = self._kept.get(key)
         if found is None:
-            found = make()
-        self._kept[key] = found
+            found = self._known(key) or make()
+            self._kept.keep(key, found)
         return found
 
     def _known(self, key: tuple[object, ...]) -> Answers | None:

@@ -87,5 +87,5 @@ class Job(Frozen):
     supply: dict[Name, SupplyCable] = Field(
         default_factory=dict, max_length=100, description="the cables that feed the stages, each with its fuse"
     )
-    instruments: dict[Name, Instrument] = Field(default_factory=dict)
+    instruments: dict[Name, Instrument] = Field(default_factory=dict, max_length=20)
     stages: dict[Name, AnyStage] = Field(min_length=1, max_length=200)

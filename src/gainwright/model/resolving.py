@@ -20,7 +20,7 @@ def resolve(job: Job) -> Wiring:
     Raises
     ------
     JobError : a reference that leads nowhere or to the wrong thing, a cycle, sides that don't match, an output that
-        reaches no speaker; `where` is the key's path.
+        reaches no speaker, a chain far larger than any car's; `where` is the key's path.
     """
     return _kept(_Same(job))
 

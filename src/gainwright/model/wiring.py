@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from gainwright.model.chain_size import check_declared, check_size
 from gainwright.model.digital_links import check_digital_links, digital_nodes
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
@@ -140,7 +141,7 @@ def resolve_anew(job: Job) -> Wiring:
     Raises
     ------
     JobError : a reference that leads nowhere or to the wrong thing, a cycle, sides that don't match, an output that
-        reaches no speaker; `where` is the key's path.
+        reaches no speaker, a chain far larger than any car's; `where` is the key's path.
     """
     return _Resolver(job).run()
 
@@ -158,6 +159,7 @@ class _Resolver:
             raise bad_wiring(
                 "stages", say("no stage is a head_unit"), say("a chain begins with a source"), say("add one")
             )
+        check_declared(self.job)
         for name in self.job.stages:
             self._visit(name, ())
         nodes = tuple(
@@ -166,6 +168,7 @@ class _Resolver:
             for output, sides in self.outputs[stage].items()
             for side in sides
         )
+        check_size({n: [f.node for r in self.routes[n] for f in self.feeds[r.port]] for n in nodes}, len(self.feeds))
         digital = digital_nodes(self.job, nodes)
         check_digital_links(self.job, digital, {p: tuple(f.node for f in feeds) for p, feeds in self.feeds.items()})
         wiring = Wiring(tuple(self.order), nodes, self.feeds, self.routes, self._leads(), ())
@@ -360,17 +363,15 @@ class _Resolver:
 
     def _check_all_reach_a_speaker(self, nodes: tuple[Node, ...], paths: tuple[Path, ...]) -> None:
         reached = {node for path in paths for node in path.nodes}
-        for node in nodes:
-            if node not in reached:
-                stage = self.job.stages[node.stage]
-                many = isinstance(stage, HeadUnit | Processor)
-                where = f"stages.{node.stage}.outputs.{node.output}" if many else f"stages.{node.stage}"
-                raise bad_wiring(
-                    where,
-                    say("{node} reaches no speaker", node=node),
-                    say("every output must lead to a speaker"),
-                    say("connect it with a `from`, or remove it from the job"),
-                )
+        node = next((node for node in nodes if node not in reached), None)
+        if node is not None:
+            many = isinstance(self.job.stages[node.stage], HeadUnit | Processor)
+            raise bad_wiring(
+                f"stages.{node.stage}.outputs.{node.output}" if many else f"stages.{node.stage}",
+                say("{node} reaches no speaker", node=node),
+                say("every output must lead to a speaker"),
+                say("connect it with a `from`, or remove it from the job"),
+            )
 
 
 def _routes(side: str, groups: list[tuple[Port, ...]], path: str) -> tuple[Route, ...]:

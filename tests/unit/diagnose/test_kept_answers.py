@@ -7,6 +7,7 @@ import numpy as np
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.answers import AnswerModel
 from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.kept_answers import KeptAnswers
 from gainwright.diagnose.observer import Observer
 from gainwright.jobfile import example_text, read_job_text
 
@@ -34,3 +35,17 @@ def test_what_is_known_of_more_hypotheses_is_not_worked_out_again_and_is_the_sam
         assert mine.shape[1] == len(rows) < before.shape[1]
     assert not kept._drawn  # nothing was worked out for the few
     assert of.ensemble.solutions == solved
+
+
+def test_what_is_kept_has_a_bound_and_what_was_dropped_is_worked_out_again() -> None:
+    """The oldest go first (once a chain with 40 speakers at one output kept 730 MB of answers); the answers stay the same."""
+    model = Diagnoser(read_job_text(example_text("one_amplifier")).job, draws=16).rough
+    places = [*model.leads, "sub.cone", "sub.resistance"]
+    first = {place: model.check(place).chance for place in places}
+    one = max(chance.nbytes for chance in first.values())
+    model._kept = KeptAnswers(most_bytes=2 * one)
+    for place in (*places, *places):
+        np.testing.assert_array_equal(model.check(place).chance, first[place])
+        assert 0 < model._kept.bytes <= 2 * one
+    assert model._kept.get(("check", places[0], "", True)) is None
+    assert model._kept.get(("check", places[-1], "", True)) is not None

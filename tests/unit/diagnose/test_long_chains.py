@@ -7,8 +7,9 @@ import pytest
 from small_chain import chain
 from troubleshooting import small_problem
 
-from gainwright.diagnose import Diagnoser, choosing, diagnoser
-from gainwright.diagnose.diagnoser import DRAWS
+from gainwright.diagnose import Diagnoser, choosing
+from gainwright.diagnose import usual_draws as bounds
+from gainwright.diagnose.usual_draws import DRAWS, usual_draws
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.model import Multimeter
 from gainwright.solve import Conditions
@@ -19,16 +20,25 @@ def test_many_causes_have_fewer_draws(monkeypatch: pytest.MonkeyPatch) -> None:
     """So many that causes times draws stay about the same (once 40 stages took minutes and 2.8 GB)."""
     job = read_job_text(example_text("one_amplifier")).job
     many = len(Diagnoser(job).causes)
-    monkeypatch.setattr(diagnoser, "MOST_CASES", 20 * many)
+    monkeypatch.setattr(bounds, "MOST_CASES", 20 * many)
     assert Diagnoser(job).rough.ensemble.draws == 20
-    monkeypatch.setattr(diagnoser, "MOST_CASES", many)
-    assert Diagnoser(job).rough.ensemble.draws == diagnoser.LEAST_DRAWS
+    monkeypatch.setattr(bounds, "MOST_CASES", many)
+    assert Diagnoser(job).rough.ensemble.draws == bounds.LEAST_DRAWS
 
 
 @pytest.mark.parametrize("name", examples())
 def test_the_chains_of_cars_have_all_draws(name: str) -> None:
     """Every example, with room to spare."""
-    assert 1.3 * len(Diagnoser(read_job_text(example_text(name)).job).causes) * DRAWS < diagnoser.MOST_CASES
+    found = Diagnoser(read_job_text(example_text(name)).job)
+    assert 1.3 * len(found.causes) * DRAWS < bounds.MOST_CASES
+    assert 3 * len(found.causes) * DRAWS * len(found.chain.nodes) < bounds.MOST_LEVELS
+
+
+@pytest.mark.parametrize(("causes", "outputs", "draws"), [(50, 4, 64), (300, 80, 41), (1000, 4, 40), (1000, 80, 16)])
+def test_many_outputs_take_fewer_draws_too(causes: int, outputs: int, draws: int) -> None:
+    """So many that what is kept of a tone, a level of each output in each draw, stays below a million."""
+    assert usual_draws(causes, outputs) == draws
+    assert draws == bounds.LEAST_DRAWS or causes * outputs * draws <= bounds.MOST_LEVELS
 
 
 def test_many_cases_are_valued_part_by_part(monkeypatch: pytest.MonkeyPatch) -> None:
