@@ -6,15 +6,12 @@ import json
 import re
 import tomllib
 from importlib import metadata
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
-from tools import platforms
-
-if TYPE_CHECKING:
-    from pathlib import Path
+from tools import environment, platforms
 
 LOCKS = ("requirements.txt", "requirements-build.txt", "requirements-dev.txt")
 PLATFORMS = (("linux", "Linux", "posix"), ("darwin", "Darwin", "posix"), ("win32", "Windows", "nt"))
@@ -36,6 +33,26 @@ def _pins(path: Path) -> dict[str, Requirement]:
         assert requirement.name not in found
         found[requirement.name] = requirement
     return found
+
+
+def test_every_locked_package_is_installed_with_its_digests(tree: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What two pips are given is together what the locks say, each package once and pip itself not among them."""
+    given: list[str] = []
+
+    def note(*arguments: str) -> None:
+        assert {"--require-hashes", "--only-binary", "--no-deps"} <= set(arguments)
+        given.append(Path(arguments[-1]).read_text(encoding="utf-8"))
+
+    monkeypatch.setattr(environment, "pip", note)
+    for locks in (environment.TO_USE, environment.TO_DEVELOP):
+        given.clear()
+        environment._install_locked(locks)
+        together = "".join(given)
+        said = {line for lock in locks for line in (tree / lock).read_text(encoding="utf-8").splitlines()}
+        assert sorted(set(together.splitlines())) == sorted(line for line in said if not line.startswith("#"))
+        names = [canonicalize_name(name) for name in re.findall(r"^([\w.-]+)==", together, re.MULTILINE)]
+        assert len(names) == len(set(names)) > 40
+        assert "pip" not in names, "a pip would replace the other's own files"
 
 
 @pytest.mark.parametrize("lock", LOCKS)
