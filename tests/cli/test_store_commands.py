@@ -81,6 +81,21 @@ def test_check_reports_problems_with_status_1(folder: Path) -> None:
     assert done.stdout.endswith("problems: 1\n")
 
 
+def test_restore_tells_what_is_damaged_in_the_backup(folder: Path) -> None:
+    """It is restored, since it may be the only one there is; status 1, with what the former content has of it."""
+    assert run("store", "backup", "friday", folder=folder).returncode == 0
+    with closing(sqlite3.connect(folder / "friday")) as connection:
+        connection.execute("UPDATE job_version SET text = text || '#'")
+        connection.commit()
+    done = run("store", "restore", "friday", folder=folder)
+    assert done.returncode == 1
+    assert done.stdout.startswith("restored from friday; the previous content is in ")
+    assert "(Blue estate) is damaged" in done.stdout
+    assert "has it as it was" in done.stdout
+    done = run("store", "restore", "friday", "--json", folder=folder)
+    assert (done.returncode, len(json.loads(done.stdout)["wrong"])) == (1, 1)
+
+
 def test_cases_of_a_folder_are_imported(folder: Path) -> None:
     """New ones are; existing ones stay; a file that is no case is reported. A second import changes nothing."""
     cases = FolderCases(folder / "cases")

@@ -379,6 +379,14 @@ def test_devices_are_identified_by_their_token(store: Store, monkeypatch: pytest
     store.devices.revoke(phone.id)
     assert store.devices.by_token("d1") is None
     assert [(device.name, device.put_out) for device in store.devices.list()] == [("phone", True), ("tablet", False)]
+    right = later - timedelta(days=4000)  # the clock was ahead
+    monkeypatch.setattr(module, "now", lambda: right)
+    ahead = _device(store, "ahead", "d4")
+    monkeypatch.setattr(module, "now", lambda: right - timedelta(days=1))
+    seen = store.devices.by_token("d4")
+    assert seen is not None
+    assert (seen.seen, seen.paired) == (right - timedelta(days=1), ahead.paired)
+    store.devices.revoke(ahead.id)
     _refused("no_such_device", lambda: store.devices.revoke("none"))
     _refused("token_taken", lambda: _device(store, "copy", "d2"))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sqlite3
 import threading
 from contextlib import closing
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import sqlalchemy as sa
-from store_writers import MEASURED
+from store_writers import MEASURED, killed_upgrade, start
 
 from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
 from gainwright.adapters.store.backup import file_beside
@@ -248,6 +249,26 @@ def test_a_backup_overwrites_nothing(store: Store, place: str, tmp_path: Path) -
     assert [path.name for path in tmp_path.rglob("*.part")] == []
 
 
+def test_what_was_seen_before_a_restore_is_never_taken_for_what_is_there(
+    store: SqlStore, place: str, tmp_path: Path
+) -> None:
+    """A page still shows revision 4; two changes after the restore, revision 4 would be another text. What is as it was keeps its revision."""
+    job, same = (store.jobs.add(title=title, text=JOB).id for title in ("one", "same"))
+    store.cases.write("case", Case(job="1"), seen=0)
+    StoreMaintenance(place).backup(tmp_path / "monday")
+    for revision in (1, 2, 3):
+        store.jobs.write(job, title="one", text=JOB + f"# {revision}\n", seen=revision)
+        store.cases.write("case", Case(job=f"{revision}"), seen=revision)
+    StoreMaintenance(place).restore(tmp_path / "monday")
+    assert (store.jobs.get(job).text, store.cases.get("case").case.job) == (JOB, "1")
+    for seen in range(1, 5):
+        _refused("conflict", lambda seen=seen: store.jobs.write(job, title="", text="x", seen=seen))  # type: ignore[misc]
+        _refused("conflict", lambda seen=seen: store.cases.write("case", Case(job="x"), seen=seen))  # type: ignore[misc]
+    assert store.jobs.write(job, title="one", text=JOB, seen=5).revision == 6
+    assert store.jobs.get(same).revision == 1
+    assert StoreMaintenance(place).check().wrong == ()
+
+
 def test_failed_restore_changes_nothing(
     store: SqlStore, place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -456,3 +477,17 @@ def test_the_migrations_make_the_tables_that_the_program_uses(place: str) -> Non
         assert context.get_current_revision() == NEWEST
     assert list(REVISIONS) == [str(number + 1) for number in range(len(REVISIONS))]
     assert list(REVISIONS)[-1] == NEWEST
+
+
+@pytest.mark.parametrize("revision", ["2", "5", NEWEST])
+def test_upgrade_killed_at_any_step_is_made_at_the_next_opening(revision: str, place: str, own_folder: Path) -> None:
+    """`kill -9` when a revision's changes are made and nothing is committed: the store is as it was, and nothing half written stays."""
+    _first_store(place)
+    _, status = start(killed_upgrade, place, revision).ended()
+    assert status == -signal.SIGKILL
+    with closing(Database(place)) as database, database.read() as connection:
+        assert connection.scalar(sa.text("SELECT version_num FROM alembic_version")) == "1"
+    with closing(open_store(place)) as store:
+        assert (store.jobs.get("j1").title, store.recordings.content("r1")) == ("Großer Bus", b"\x01\x02\x03")
+    folder = own_folder if "://" in place else Path(place).parent
+    assert [file.name for file in folder.iterdir() if ".part" in file.name] == []

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 import sqlalchemy as sa
-from attack_store import everything, fill, flip, read_otherwise
+from attack_store import everything, fill, flip, flip_value, read_otherwise
 
 from gainwright.adapters.store import StoreMaintenance, open_store
 from gainwright.adapters.store.database import Database
@@ -51,14 +51,14 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_single_changed_bit_is_never_read_in_silence(filled: Path, tmp_path: Path) -> None:
-    """Wherever it lies in the file: everything reads as it was, or the read says that it is damaged, and `check` does."""
+    """Wherever it lies in the file, or in a value: everything reads as it was, or the read says that it is damaged, and `check` does."""
     as_written = everything(filled)
     draw = random.Random(16)  # noqa: S311  (no secret)
     told = 0
     for number in range(FLIPS):
         file = tmp_path / "flipped.sqlite"
         shutil.copyfile(filled, file)
-        where = flip(file, draw)
+        where = (flip, flip_value)[number % 2](file, draw)
         read = everything(file)
         assert read_otherwise(as_written, read) == [], (number, where)
         told += read != as_written
@@ -294,3 +294,50 @@ def test_looking_at_the_log_of_an_open_store_loses_nothing(tmp_path: Path) -> No
         subprocess.run(other, check=True)
         store.jobs.add(title="after", text=JOB)
         assert subprocess.run(other, check=True, capture_output=True).stdout.split() == [b"2"]
+
+
+def _with(filled: Path, file: Path, *statements: str) -> str:
+    """Copy a store and change it; return the copy's place."""
+    shutil.copyfile(filled, file)
+    with closing(sqlite3.connect(file)) as connection:
+        for statement in statements:
+            connection.execute(statement)
+        connection.commit()
+    return str(file)
+
+
+@pytest.mark.parametrize("changed", ["seconds = seconds + (1 << 40)", "latest = latest | (1 << 62)", "digest = 'x'"])
+def test_damaged_time_of_a_store_makes_nothing_old(changed: str, filled: Path, tmp_path: Path) -> None:
+    """`check` tells it; a deleted job stays, and what is deleted from then on stays its 30 days, too."""
+    place = _with(filled, tmp_path / "late.sqlite", f"UPDATE store_time SET {changed}")  # noqa: S608
+    (told,) = StoreMaintenance(place).check().wrong
+    assert told == "the time for which the store has existed is damaged: it isn't as it was stored"
+    with closing(open_store(place)) as store:
+        (job,) = store.jobs.list()
+        store.jobs.put(job.id, "deleted")
+        assert store.age_s() == 0
+    with closing(open_store(place)) as store:
+        assert store.jobs.get(job.id).shelf == "deleted"
+    assert StoreMaintenance(place).check().wrong == ()
+
+
+@pytest.mark.parametrize("revision", ["0", "3", "5", "6"])
+def test_damaged_revision_is_told_and_restored_over(revision: str, filled: Path, tmp_path: Path) -> None:
+    """A single bit of it: neither `check` nor opening takes the store for an old one, and nothing is written beside it."""
+    place = _with(filled, tmp_path / "old.sqlite", f"UPDATE alembic_version SET version_num = '{revision}'")  # noqa: S608
+    assert f"its revision is damaged: it says {revision}" in StoreMaintenance(place).check().wrong[0]
+    _refused("store_damaged", lambda: open_store(place))
+    assert [file.name for file in tmp_path.glob("old.sqlite.*Z")] == []
+    StoreMaintenance(str(filled)).backup(tmp_path / "backup")
+    former = StoreMaintenance(place).restore(tmp_path / "backup")
+    assert former is not None
+    assert "put-aside" in former.name
+    assert StoreMaintenance(place).check().wrong == ()
+
+
+def test_name_that_is_no_text_any_longer_is_told(filled: Path, tmp_path: Path) -> None:
+    """Looked for in backups too, where the name can't even be asked for."""
+    StoreMaintenance(str(filled)).backup(tmp_path / "backup")
+    place = _with(filled, tmp_path / "s.sqlite", "UPDATE document SET key = CAST(x'eb' AS TEXT)")
+    found = StoreMaintenance(place).check((tmp_path / "backup",))
+    assert [(one.table, one.backups) for one in found.damaged] == [("document", {})]

@@ -14,6 +14,8 @@ import pytest
 from store_writers import MEASURED
 
 from gainwright.adapters.store import StoreMaintenance, backup, elapsed, open_store, tables
+from gainwright.app.cases.stored_cases import begin_case
+from gainwright.app.measuring.stored_recordings import MARKS, mark_recording
 from gainwright.app.store import JobState
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text
@@ -67,7 +69,9 @@ def test_deleted_job_takes_nothing_until_it_is_restored(store: Store) -> None:
     job = store.jobs.add(title="Blue estate", text="1")
     store.jobs.write(job.id, title="Blue estate", text="2", seen=1)
     first = _entry(store, job.id, key="k")
-    store.jobs.put(job.id, "deleted")
+    note = store.notes.add(job.id, step="gain", text="n", by="")
+    recording = store.recordings.add(job.id, name="a.wav", content=b"1", measured=MEASURED)
+    deleted = store.jobs.put(job.id, "deleted")
     for call in (
         lambda: store.jobs.write(job.id, title="", text="3", seen=2),
         lambda: store.jobs.undo(job.id, seen=2),
@@ -75,10 +79,14 @@ def test_deleted_job_takes_nothing_until_it_is_restored(store: Store) -> None:
         lambda: _entry(store, job.id, seen=1),
         lambda: store.notes.add(job.id, step="gain", text="n", by=""),
         lambda: store.recordings.add(job.id, name="a.wav", content=b"1", measured=MEASURED),
+        lambda: store.notes.remove(note.id),
+        lambda: mark_recording(store, job.id, recording.id, "remove"),
+        lambda: begin_case(store, deleted, name="c"),
     ):
         error = _refused("job_deleted", call)
         assert "Blue estate" in error.what
         assert "restore" in error.remedy
+    assert (store.notes.of(job.id), list(store.cases.find()), store.documents.list(MARKS)) == ([note], [], [])
     assert _entry(store, job.id, key="k") == first
     assert (store.jobs.get(job.id).text, store.runs.entries(job.id)) == ("2", [first])
     store.jobs.put(job.id, "kept")
@@ -171,3 +179,29 @@ def test_nothing_is_removed_without_a_backup(tmp_path: Path, clocks: Clocks, mon
             store.documents.put("a", "b", {})
     assert len(list(tmp_path.glob("s.before-removal-*"))) == 3
     assert StoreMaintenance(place).check().wrong == ()
+
+
+def test_backup_that_was_just_written_stays_whatever_the_clock(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those of a clock that was far ahead count as the oldest, though their names sort last."""
+    with closing(open_store(tmp_path / "s")) as store:
+        right = tables.now()
+        written = []
+        for days in (3000, 3001, 3002, 0, 1, 2, 3):
+            monkeypatch.setattr(backup, "now", lambda at=right + timedelta(days=days): at)
+            written.append(backup.backup_beside(store.database, "before-removal", most=3))
+            assert written[-1].exists()
+    assert sorted(tmp_path.glob("s.before-removal-*")) == written[-3:]
+
+
+def test_folder_that_cannot_be_made_is_a_sentence(
+    tmp_path: Path, clocks: Clocks, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder for files beside a server's store: nothing is removed then, and the store opens."""
+    with closing(open_store(tmp_path / "s")) as store:
+        job = _with_deleted(store)
+        clocks.pass_days(31)
+        store.documents.put("a", "b", {})
+    (tmp_path / "file").write_bytes(b"")
+    monkeypatch.setattr(backup, "_stem", lambda _: tmp_path / "file" / "below" / "s")
+    with closing(open_store(tmp_path / "s")) as store:
+        assert store.jobs.get(job).shelf == "deleted"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import shutil
+import sqlite3
 import tempfile
 import time
 from contextlib import closing
@@ -142,7 +143,7 @@ def flips(seed: int, seconds: float) -> Figures:
         while figures.tried == 0 or time.monotonic() < until:
             begun = time.monotonic()
             shutil.copyfile(whole, file)
-            where = flip(file, draw)
+            where = (flip, flip_value)[figures.tried % 2](file, draw)
             figures.tried += 1
             try:
                 read = everything(file)
@@ -180,6 +181,27 @@ def flip(file: Path, draw: random.Random) -> str:
     content[at] ^= 1 << bit
     file.write_bytes(content)
     return f"bit {bit} of byte {at}"
+
+
+def flip_value(file: Path, draw: random.Random) -> str:
+    """Change one bit of one value of a table, which leaves the file's own structure whole; return which."""
+    with closing(sqlite3.connect(file)) as connection:
+        connection.text_factory = bytes
+        named = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
+        table = draw.choice(sorted(name.decode() for (name,) in named))
+        column = draw.choice([row[1].decode() for row in connection.execute(f'PRAGMA table_info("{table}")')])
+        rows = connection.execute(f'SELECT rowid, "{column}", typeof("{column}") FROM "{table}"').fetchall()  # noqa: S608  its own tables
+        row, value, kind = draw.choice([row for row in rows if row[1]] or [(0, 1, b"integer")])
+        at, bit = 0, draw.randrange(62)
+        if kind == b"integer":
+            changed: int | bytes = value ^ (1 << bit)
+        else:
+            at, bit = draw.randrange(len(value)), bit % 8
+            changed = value[:at] + bytes([value[at] ^ (1 << bit)]) + value[at + 1 :]
+        to = "CAST(? AS TEXT)" if kind == b"text" else "?"
+        connection.execute(f'UPDATE "{table}" SET "{column}" = {to} WHERE rowid = ?', (changed, row))  # noqa: S608
+        connection.commit()
+    return f"bit {bit} of byte {at} of {table}.{column} in row {row}"
 
 
 def everything(where: Path | SqlStore) -> dict[str, Any]:

@@ -10,11 +10,13 @@ import contextlib
 import io
 import itertools
 import multiprocessing
+import os
+import signal
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gainwright.adapters.store import StoreMaintenance, open_store
+from gainwright.adapters.store import StoreMaintenance, migrations, open_store
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from multiprocessing.context import ForkServerProcess
     from multiprocessing.synchronize import Barrier
 
+    from gainwright.adapters.store.alterations import Alterations
     from gainwright.app.store import Store
 
 Said = tuple[str, int]
@@ -131,6 +134,18 @@ def open_new(says: Connection, place: str, together: Barrier) -> None:
     with contextlib.redirect_stderr(io.StringIO()) as printed:
         open_store(place, patience_s=60).jobs.list()
     says.send(printed.getvalue())
+
+
+def killed_upgrade(_: Connection, place: str, revision: str) -> None:
+    """Open a store of an earlier revision; kill this process when the changes of a later one are made."""
+    made = migrations.REVISIONS[revision]
+
+    def killed(tables: Alterations) -> None:
+        made(tables)
+        os.kill(os.getpid(), signal.SIGKILL)
+
+    migrations.REVISIONS[revision] = killed
+    open_store(place)
 
 
 def back_up(says: Connection, place: str, file: str) -> None:

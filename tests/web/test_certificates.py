@@ -147,6 +147,19 @@ def test_certificate_made_with_the_clock_ahead_is_replaced(tmp_path: Path, monke
     assert own_certificate(NAMES, folder=tmp_path).authority == anew.authority
 
 
+def test_clock_set_back_for_a_while_costs_no_trust(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As of a machine whose battery is empty: meanwhile another authority serves; then phones know the first one again."""
+    first = own_certificate(NAMES, folder=tmp_path)
+    with monkeypatch.context() as patch:
+        patch.setattr(certificates, "_now", lambda: datetime.datetime(1980, 1, 1, tzinfo=datetime.UTC))
+        for _ in range(2):
+            assert own_certificate(NAMES, folder=tmp_path).authority != first.authority
+    again = own_certificate(NAMES, folder=tmp_path)
+    assert again.authority == first.authority
+    assert shake(again, first.authority, "bench.local") == "TLSv1.3"
+    assert {path.stat().st_mode & 0o077 for path in tmp_path.iterdir()} == {0}
+
+
 def test_fingerprint_is_what_openssl_says(tmp_path: Path, run_openssl: Callable[..., str]) -> None:
     """The fingerprint that a user compares is that of the openssl program."""
     made = own_certificate(NAMES, folder=tmp_path)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import sqlite3
+from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING
 
 from gainwright.adapters.files import make_folder, write_file
@@ -11,10 +13,13 @@ from gainwright.adapters.user_folders import config_path
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 FILE = "calibrations.json"
 REMEDY = "set XDG_CONFIG_HOME"
+PATIENCE_S = 5.0
+"""How long to wait for another writer."""
 
 
 class FileCalibrations:
@@ -51,7 +56,27 @@ class FileCalibrations:
         ------
         CallError : the file is damaged or can't be written.
         """
-        everything = {**self.kept(), key: full_scale_v}
         make_folder(self.path.parent, remedy=REMEDY)
-        write_file(self.path, json.dumps(everything, indent=1, ensure_ascii=False) + "\n", remedy=REMEDY)
+        with _one_at_a_time(self.path):
+            everything = {**self.kept(), key: full_scale_v}
+            write_file(self.path, json.dumps(everything, indent=1, ensure_ascii=False) + "\n", remedy=REMEDY)
         return str(self.path)
+
+
+@contextmanager
+def _one_at_a_time(path: Path) -> Iterator[None]:
+    """Keep other threads and programs from writing a file meanwhile, on every system: by the lock of an empty database beside it.
+
+    Raises
+    ------
+    CallError : another program didn't end in time, or the lock can't be had.
+    """
+    lock = sqlite3.connect(path.with_name(f".{path.name}.lock"), timeout=PATIENCE_S, isolation_level=None)
+    with closing(lock):
+        try:
+            lock.execute("BEGIN EXCLUSIVE")
+        except sqlite3.Error as error:
+            raise CallError(
+                f"can't be written: {error}", code="not_written", where=str(path), remedy="try again"
+            ) from None
+        yield

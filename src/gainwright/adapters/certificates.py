@@ -136,12 +136,19 @@ def _own_certificate(names: frozenset[str], place: Path) -> Certificate:
 
 
 def _authority(names: frozenset[str], place: Path) -> tuple[x509.Certificate, ec.EllipticCurvePrivateKey]:
-    """Return the authority; a new one if there is none, it expires soon, or it may not certify one of the names."""
-    file = place / "authority.pem"
+    """Return the authority; a new one if there is none, it expires soon, or it may not certify one of the names.
+
+    One that isn't valid yet is put aside: if the clock was set back, it serves again when the clock is right, and phones that trust it do.
+    """
+    file, later = place / "authority.pem", place / "authority-later.pem"
+    for one in (file, later):
+        kept = _read(one)
+        if kept is not None and _lasts(kept[0], LEAF_DAYS) and _vouches(kept[0], names):
+            one.chmod(0o600)
+            return kept
     kept = _read(file)
-    if kept is not None and _lasts(kept[0], LEAF_DAYS) and _vouches(kept[0], names):
-        file.chmod(0o600)
-        return kept
+    if kept is not None and kept[0].not_valid_before_utc > _now():
+        file.replace(later)
     made, signing = _made_authority(names)
     _keep(file, made, signing)
     return made, signing

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -20,6 +21,15 @@ RunKind = Literal["reading", "done", "skipped", "taken_back"]
 
 class ConflictError(CallError):
     """It has changed since the writer read it; nothing was written, nothing is lost."""
+
+
+def job_deleted(title: str) -> CallError:
+    """Return the error for something that is sent to a deleted job: it would be removed with it."""
+    return CallError(
+        say("the job {title} is deleted; nothing was stored", title=title),
+        code="job_deleted",
+        remedy=say("restore the job first, then send it again"),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +219,7 @@ class Notes(Protocol):
         """Return its photo. CallError `no_such_note`: it has none, or isn't there."""
 
     def remove(self, note: str) -> None:
-        """Delete one with its photo."""
+        """Delete one with its photo. CallError `job_deleted`: its job is deleted."""
 
 
 class Recordings(Protocol):

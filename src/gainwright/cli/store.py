@@ -41,14 +41,18 @@ def restore(
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Replace the whole content of the store by a backup; the previous content is saved to a file next to it."""
+    """Replace the whole content of the store by a backup; the previous content is saved to a file next to it. What is damaged in it is told."""
     from gainwright.composition import compose
 
-    former = compose().store_maintenance(store).restore(file)
+    keeper = compose().store_maintenance(store)
+    former = keeper.restore(file)
+    wrong = keeper.check().wrong
     if as_json:
-        print_json({"restored": str(file), "former": str(former) if former else None})
+        print_json({"restored": str(file), "former": str(former) if former else None, "wrong": list(wrong)})
     else:
-        print_text(f"restored from {file}" + (f"; the previous content is in {former}" if former else ""))
+        done = f"restored from {file}" + (f"; the previous content is in {former}" if former else "")
+        print_text("\n".join([done, *wrong]))
+    exit_if_wrong(bool(wrong))
 
 
 @group.command()

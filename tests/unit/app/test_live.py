@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -211,3 +212,18 @@ def test_another_tone_than_asked_is_told_in_the_display() -> None:
     lines = live_lines(last, calibrated=False)
     assert "other tone" in lines[0]
     assert "!  channel 1: asked for 100 Hz, heard 1 kHz: play the tone that is asked for" in lines
+
+
+def test_calibrations_kept_at_once_are_all_kept(tmp_path: Path) -> None:
+    """By threads and by programs, which know nothing of each other: each reads what is there and writes the whole file."""
+
+    def keep(thread: int) -> None:
+        for number in range(5):
+            FileCalibrations(tmp_path / "c.json").keep(f"{thread} {number}", 1.0)
+
+    threads = [threading.Thread(target=keep, args=(number,)) for number in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(FileCalibrations(tmp_path / "c.json").kept()) == 20

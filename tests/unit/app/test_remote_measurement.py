@@ -186,6 +186,28 @@ def test_recording_stopped_early_is_kept_and_an_empty_one_refused(store: Store, 
     assert room_of(store).command({"do": "record", "seconds": 1})[0]["code"] == "no_such_job"
 
 
+def test_recording_waits_for_a_store_that_is_away(store: Store, job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is complete, and stopping it again stores it: nobody plays the tone once more."""
+    room = room_of(store, job)
+    room.command({"do": "record", "seconds": 1})
+
+    def away(*_: Any, **__: Any) -> None:
+        raise CallError("the database can't be reached", code="store_away", where="store", remedy="try again")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(store.recordings, "add", away)
+        told = [m for m in pushed(room, blocks(1.2)) if m["kind"] == "trouble"]
+        told += room.command({"do": "stop_recording"})
+    assert [m["code"] for m in told] == ["store_away"] * 2
+    assert "stop it again" in told[0]["remedy"]
+    pushed(room, blocks(0.2))
+    assert [m["kind"] for m in room.command({"do": "stop_recording"})] == ["kept"]
+    (kept,) = store.recordings.of(job)
+    samples, _ = soundfile.read(io.BytesIO(store.recordings.content(kept.id)))
+    assert len(samples) == RATE_HZ
+    assert room.command({"do": "stop_recording"}) == []
+
+
 @pytest.mark.parametrize(
     "message",
     [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import struct
 from collections.abc import Iterator
 from pathlib import Path
@@ -139,8 +140,7 @@ def test_live_measurement_reveals_no_folder(web: TestClient, folder: Path) -> No
     assert any(note.endswith("kept in calibrations.json") for note in kept["notes"])
     assert folder.name not in json.dumps(kept)
 
-    (folder / "gainwright" / "calibrations.json").unlink()
-    (folder / "gainwright").rmdir()
+    shutil.rmtree(folder / "gainwright")
     (folder / "gainwright").write_text("a file where the folder of settings should be")
     trouble = next(message for message in measured(web) if message["kind"] == "trouble")
     assert trouble["code"] == "not_written"

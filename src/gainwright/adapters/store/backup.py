@@ -13,7 +13,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from gainwright.adapters.files import new_file
+from gainwright.adapters.files import make_folder, new_file
 from gainwright.adapters.store.database import Database
 from gainwright.adapters.store.database_errors import store_error
 from gainwright.adapters.store.digests import NOT_SEALED, digest_of
@@ -25,6 +25,7 @@ from gainwright.errors import CallError
 
 _AT_A_TIME = 500
 _ONE_AT_A_TIME = {"recording_content", "step_photo"}
+_STAMP = "%Y%m%dT%H%M%S.%fZ"
 
 _OWN_PART = re.compile(
     r"\.(before-upgrade-from-\w+|before-removal|former)-[0-9]{8}T[0-9]{6}\.[0-9]{6}Z\.[0-9a-f]{8}\.part(-\w+)?$"
@@ -57,16 +58,30 @@ def backup_beside(database: Database, why: str, *, most: int | None = None) -> P
     with database.snapshot() as connection:
         write_backup(connection, file)
     if most is not None:
-        for old in backups_beside(database, why)[:-most]:
-            old.unlink(missing_ok=True)
+        for old in _oldest_first([other for other in backups_beside(database, why) if other != file])[
+            : 1 - most or None
+        ]:
+            with suppress(OSError):
+                old.unlink()
     return file
+
+
+def _oldest_first(files: list[Path]) -> list[Path]:
+    """Return backups, the oldest first; those named by a clock that was ahead of the present one count as older than all others."""
+    at_present = f"{now():{_STAMP}}"
+    return sorted(files, key=lambda file: (_stamp(file) <= at_present, _stamp(file)))
 
 
 def backups_beside(database: Database, why: str = "") -> list[Path]:
     """Return the files that were written next to a store, for a reason or for any, the oldest first."""
     stem = _stem(database)
     found = [file for file in stem.parent.glob(f"{glob.escape(stem.name)}.{why or '*'}-*Z") if file.is_file()]
-    return sorted(found, key=lambda file: file.name[-len("20260101T000000.000000Z") :])
+    return sorted(found, key=_stamp)
+
+
+def _stamp(file: Path) -> str:
+    """Return the time in the name of a file that was written next to a store."""
+    return file.name[-len("20260101T000000.000000Z") :]
 
 
 def write_backup(connection: sa.Connection, file: Path) -> None:
@@ -152,10 +167,10 @@ def tables_of(connection: sa.Connection) -> sa.MetaData:
 
 
 def file_beside(database: Database, why: str) -> Path:
-    """Return a new file name next to a store, for a server in the user's data folder."""
+    """Return a new file name next to a store, for a server in the user's data folder. CallError: that can't be created."""
     stem = _stem(database)
-    stem.parent.mkdir(parents=True, exist_ok=True)
-    return stem.with_name(f"{stem.name}.{why}-{now():%Y%m%dT%H%M%S.%fZ}")
+    make_folder(stem.parent)
+    return stem.with_name(f"{stem.name}.{why}-{now():{_STAMP}}")
 
 
 def _stem(database: Database) -> Path:

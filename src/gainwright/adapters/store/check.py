@@ -14,7 +14,7 @@ from gainwright.adapters.store.backup_copies import Copies
 from gainwright.adapters.store.damage import Damage, damage_in
 from gainwright.adapters.store.database_errors import database_errors
 from gainwright.adapters.store.integrity import integrity_problems
-from gainwright.adapters.store.revisions import known_revision, missing_tables
+from gainwright.adapters.store.revisions import known_revision, wrong_tables
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -85,8 +85,8 @@ def check(database: Database, backups: Sequence[Path] = ()) -> StoreCheck:
         revision = known_revision(database, connection)
         if revision is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)
-        missing = missing_tables(connection)
-        wrong = [f"the table {name} is missing" for name in missing] + integrity_problems(connection)
+        lacking = wrong_tables(connection)
+        wrong = lacking + integrity_problems(connection)
         holds = {name: _count(connection, table) for name, table in _COUNTED.items()}
         found: list[Damage] = []
         for table in t.tables.sorted_tables:
@@ -95,7 +95,7 @@ def check(database: Database, backups: Sequence[Path] = ()) -> StoreCheck:
                     found += damage_in(connection, table)
         for look in (_versions, _entries, _recordings, _photos):
             with _unreadable_told(wrong, "a table"):
-                wrong += look(connection) if not missing else ()
+                wrong += look(connection) if not lacking else ()
     copies = [Copies(file) for file in backups]
     damaged = tuple(_damaged(one, copies) for one in found)
     return StoreCheck(database.name, revision, holds, (*wrong, *map(_sentence, damaged)), damaged)

@@ -75,14 +75,14 @@ def store_error(error: Exception, *, where: str) -> CallError:
 def database_errors() -> tuple[type[Exception], ...]:
     """Return the exceptions of SQLAlchemy, and those of the drivers that pass through it.
 
-    UnicodeDecodeError is one: names in a damaged schema are no text any longer.
+    UnicodeError is one: names in a damaged schema are no text any longer, and a damaged name can't be looked for.
     """
     psycopg = sys.modules.get("psycopg")  # it can't have raised anything before it was imported
-    return (exc.SQLAlchemyError, sqlite3.Error, UnicodeDecodeError, *([psycopg.Error] if psycopg else []))
+    return (exc.SQLAlchemyError, sqlite3.Error, UnicodeError, *([psycopg.Error] if psycopg else []))
 
 
 def _parts(error: Exception) -> tuple[str, str, str]:
-    if isinstance(error, exc.TimeoutError | UnicodeDecodeError):
+    if isinstance(error, exc.TimeoutError | UnicodeError):
         return _BUSY if isinstance(error, exc.TimeoutError) else _DAMAGED
     cause = error.orig if isinstance(error, exc.DBAPIError) else error
     if isinstance(cause, sqlite3.Error):

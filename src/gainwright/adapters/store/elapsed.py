@@ -1,7 +1,8 @@
 """How long a store has existed by evidence, so that a clock set ahead makes nothing old.
 
 Time counts while the store is open, by the clock that can't be set; between two openings it counts as far as the clock of
-the machine has gone on beyond the latest time that was ever noted, and at most as a day.
+the machine has gone on beyond the latest time that was ever noted, and at most as a day. A note that isn't as it was stored counts for
+nothing, and time begins anew: what was deleted stays longer.
 """
 
 from __future__ import annotations
@@ -13,17 +14,18 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from gainwright.adapters.store import tables as t
+from gainwright.adapters.store.digests import is_whole, sealed
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from gainwright.adapters.store.database import Database
+    from gainwright.adapters.store.tables import AnyRow
 
 MOST_BETWEEN_STARTS = timedelta(days=1)
 NOTED_EVERY = timedelta(hours=1)
 """Resolution, so that not every opening and not every write notes it."""
-_TIME = sa.select(t.store_time.c.seconds, t.store_time.c.latest)
 
 
 class Elapsed:
@@ -43,7 +45,7 @@ class Elapsed:
         """Note that the store was opened, unless it was noted within the hour or can't be written."""
         try:
             with self._database.read() as connection:
-                noted = connection.execute(_TIME).one_or_none()
+                noted = _noted(connection)
             if noted is None or t.now() - noted.latest >= NOTED_EVERY:
                 with self._database.write() as connection:
                     self._note(connection)
@@ -57,17 +59,26 @@ class Elapsed:
     def _note(self, connection: sa.Connection) -> None:
         at, since = t.now(), time.monotonic()
         open_s, self._since = since - self._since, since
-        noted = connection.execute(_TIME.with_for_update()).one_or_none()
+        noted = _noted(connection, lock=True)
+        seconds = 0 if noted is None else noted.seconds + _counted(at, noted.latest, open_s)
+        row = {"id": 1, "seconds": seconds, "latest": at if noted is None else max(at, noted.latest)}
         if noted is None:
-            connection.execute(t.store_time.insert().values(id=1, seconds=0, latest=at))
-            return
-        seconds = noted.seconds + _counted(at, noted.latest, open_s)
-        connection.execute(t.store_time.update().values(seconds=seconds, latest=max(at, noted.latest)))
+            connection.execute(t.store_time.delete())
+        write = t.store_time.insert() if noted is None else t.store_time.update()
+        connection.execute(write.values(**sealed(t.store_time, row)))
+
+
+def _noted(connection: sa.Connection, *, lock: bool = False) -> AnyRow | None:
+    """Return what was noted last; None when nothing was, or it isn't as it was stored."""
+    wanted = sa.select(t.store_time)
+    row = connection.execute(wanted.with_for_update() if lock else wanted).first()
+    return row if row is not None and is_whole(t.store_time, row) else None
 
 
 def age(connection: sa.Connection) -> int:
     """Return how long a store has existed by evidence, in s."""
-    return connection.scalar(sa.select(t.store_time.c.seconds)) or 0
+    noted = _noted(connection)
+    return 0 if noted is None else int(noted.seconds)
 
 
 def _counted(at: datetime, latest: datetime, open_s: float) -> int:

@@ -12,7 +12,7 @@ from gainwright.adapters.store.digests import damaged, is_whole, sealed, verifie
 from gainwright.adapters.store.elapsed import age
 from gainwright.adapters.store.tables import holds, job_version, now, searched, writable
 from gainwright.adapters.store.tables import job as job_table
-from gainwright.app.store import ConflictError, StoredJob
+from gainwright.app.store import ConflictError, StoredJob, job_deleted
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -151,15 +151,7 @@ def refuse_deleted(connection: sa.Connection, name: str, state: JobState) -> Non
     CallError : `job_deleted`, naming the job.
     """
     if state == "deleted":
-        raise _job_deleted(_row(connection, name).version_title)
-
-
-def _job_deleted(title: str) -> CallError:
-    return CallError(
-        say("the job {title} is deleted; nothing was stored", title=title),
-        code="job_deleted",
-        remedy=say("restore the job first, then send it again"),
-    )
+        raise job_deleted(_row(connection, name).version_title)
 
 
 def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
@@ -178,7 +170,7 @@ def _row_as_seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
     """Return the row of a job, locked, if its revision is still `seen`."""
     row = _row(connection, name, lock=True)
     if row.shelf == "deleted":
-        raise _job_deleted(row.version_title)
+        raise job_deleted(row.version_title)
     if row.revision != seen:
         raise _changed_meanwhile()
     return row

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from gainwright.adapters.store.backup import backup_beside, remove_parts
-from gainwright.adapters.store.revisions import known_revision, upgrade
+from gainwright.adapters.store.revisions import known_revision, upgrade, wrong_tables
 from gainwright.adapters.store.tables import NEWEST
 from gainwright.errors import CallError
 
@@ -36,6 +36,13 @@ def migrate(database: Database, to: str = NEWEST) -> None:
         if before == to:  # another process was first
             return
         if before is not None:
+            if wrong := wrong_tables(connection):
+                raise CallError(
+                    f"it can't be upgraded: {wrong[0]}",
+                    code="store_damaged",
+                    where=database.name,
+                    remedy="restore a backup: gainwright store restore FILE keeps the damaged file next to it",
+                )
             # nobody else upgrades now: what is there of such a copy was left by a process that was killed
             remove_parts(database)
             backup_beside(database, f"before-upgrade-from-{before}")

@@ -72,10 +72,14 @@ class SqlNotes:
         return bytes(verified(step_photo, row, say("the photo {note}", note=note)).content)
 
     def remove(self, note: str) -> None:
-        """Remove a note with its photo."""
+        """Remove a note with its photo. CallError `job_deleted`: its job is deleted."""
         writable(note=note)
+        its = step_note.c.id == note
         with self._database.write() as connection:
-            connection.execute(step_note.delete().where(step_note.c.id == note))
+            job = connection.scalar(sa.select(step_note.c.job).where(its))
+            if job is not None:
+                refuse_deleted(connection, job, lock_job(connection, job))
+            connection.execute(step_note.delete().where(its))
 
 
 def _no_such_note() -> CallError:

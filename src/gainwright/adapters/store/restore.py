@@ -15,7 +15,8 @@ from gainwright.adapters.store.database import Database, new_file
 from gainwright.adapters.store.database_errors import store_error
 from gainwright.adapters.store.integrity import integrity_problems
 from gainwright.adapters.store.migration import migrate
-from gainwright.adapters.store.revisions import missing_tables, revision_of
+from gainwright.adapters.store.restored_revisions import raise_revisions, revisions_in
+from gainwright.adapters.store.revisions import revision_of, wrong_tables
 from gainwright.adapters.store.revoked import revoke_again, revoked_in, revoked_in_file
 from gainwright.adapters.store.tables import store_time
 from gainwright.errors import CallError
@@ -43,7 +44,9 @@ def restore(where: str | Path, file: Path) -> Path | None:
                 remove_parts(database)
                 former = file_beside(database, "former")
                 _keep(database, new, former)
+            seen = revisions_in(new)
             _copy(old, new, file)
+            raise_revisions(new, seen)
             revoke_again(new, revoked)
     return former
 
@@ -74,7 +77,9 @@ def _ready(file: Path) -> Iterator[Database]:
             with closing(source), closing(sqlite3.connect(copy)) as target:
                 source.backup(target)
         except sqlite3.Error as error:
-            raise store_error(error, where=str(file)) from error
+            what = store_error(error, where=str(file))
+            remedy = "name a backup that is whole; one that was packed (.zip, .gz) must be unpacked first"
+            raise CallError(what.what, code=what.code, where=str(file), remedy=remedy) from error
         with closing(Database(copy)) as database:
             try:
                 _check_backup(database)
@@ -88,9 +93,7 @@ def _check_backup(database: Database) -> None:
     with database.snapshot() as connection:
         if revision_of(connection) is None:
             raise CallError("the file is not a backup of a store", code="no_store", remedy="name a backup")
-        wrong = [f"the table {name} is missing" for name in missing_tables(connection)] or integrity_problems(
-            connection
-        )
+        wrong = wrong_tables(connection) or integrity_problems(connection)
     if wrong:
         raise CallError(f"the backup is damaged: {wrong[0]}", code="store_damaged", remedy="name another backup")
 

@@ -61,13 +61,36 @@ _VERSION = sa.Table(
 """Where the revision stands, under the name that stores have had since the first."""
 _SINCE = {"step_note": 5, "step_photo": 5, "store_time": 7}
 """The revision that made a table, of those that the first one didn't make."""
+_COLUMN_SINCE = {
+    ("job", "words"): 2,
+    ("kept_case", "words"): 2,
+    ("run_entry", "key"): 4,
+    ("kept_case", "closed_as"): 6,
+    ("job", "deleted_age"): 7,
+    ("document", "revision"): 7,
+    ("store_time", "digest"): 8,
+}
+"""The same of columns that were added to a table; the checksums of the other tables came with revision 7."""
 
 
-def missing_tables(connection: sa.Connection) -> list[str]:
-    """Return the tables that a store of its revision should have and hasn't."""
+def wrong_tables(connection: sa.Connection) -> list[str]:
+    """Return a sentence for each table and column that a store of its revision should have and hasn't, and one if it has later ones."""
     revision = whole_number(revision_of(connection) or "") or 0
-    there = sa.inspect(connection).get_table_names()
-    return [name for name in tables.tables if _SINCE.get(name, 1) <= revision and name not in there]
+    look = sa.inspect(connection)
+    there = {name: {column["name"] for column in look.get_columns(name)} for name in look.get_table_names()}
+    wrong, later = [], ""
+    for table in tables.tables.values():
+        if (table.name in there) != (_SINCE.get(table.name, 1) <= revision):
+            later = later or (table.name if table.name in there else "")
+            wrong += [] if table.name in there else [f"the table {table.name} is missing"]
+            continue
+        for column in table.columns if table.name in there else ():
+            since = _COLUMN_SINCE.get((table.name, column.name), 7 if column.name == "digest" else 1)
+            if column.name not in there[table.name] and since <= revision:
+                wrong.append(f"the column {column.name} of {table.name} is missing")
+            elif column.name in there[table.name] and since > revision:
+                later = later or table.name
+    return wrong + ([f"its revision is damaged: it says {revision}, and {later} is of a later one"] if later else [])
 
 
 def upgrade(connection: sa.Connection, to: str) -> None:

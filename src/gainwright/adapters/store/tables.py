@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     AnyRow = sa.Row[*tuple[Any, ...]]
 
-NEWEST = "7"
+NEWEST = "8"
 """The revision of these tables: that of the last migration."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -215,6 +215,7 @@ store_time = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True, autoincrement=False),
     sa.Column("seconds", sa.BigInteger, nullable=False),
     sa.Column("latest", Moment, nullable=False),
+    sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
 """One row: how long the store has existed by evidence, and the latest time at which that was noted."""
 

@@ -10,6 +10,7 @@ from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
 from gainwright.app.document_changes import change_document
 from gainwright.app.jobs.stored_jobs import listed_title
+from gainwright.app.store import job_deleted
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -55,9 +56,11 @@ def begin_case(
 
     Raises
     ------
-    CallError : an invalid name, or one that is in use.
+    CallError : an invalid name, or one that is in use; the job is deleted.
     JobError : an invalid entry, or the job can't be read.
     """
+    if job.shelf == "deleted":
+        raise job_deleted(job.title)
     case = _new_case(store, name, job.text, title.strip() or job.title, entries)
     _link(store, case.name, job.id)
     return case

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import threading
 from typing import TYPE_CHECKING, Any
@@ -22,12 +21,14 @@ if TYPE_CHECKING:
 
     from gainwright.app.measuring.live import Expectation, LiveUpdate
     from gainwright.app.ports import Block
-    from gainwright.app.store import Store
+    from gainwright.app.store import Store, StoredRecording
 
 Message = dict[str, Any]
 
 PICTURE_EVERY = 2
 """Waveform and spectrum come with every second update."""
+STORED_LATER = ("store_", "job_deleted")
+"""How codes of errors begin after which a recording that can't be stored now may be stored later."""
 READABLE = ("clean", "distorted", "clipped")
 """Verdicts whose voltage can be compared with the one that a step expects."""
 
@@ -70,9 +71,10 @@ class RemoteMeasurement:
         """Add blocks; return the messages to send. However many there are, they are measured once, at their end."""
         messages: list[Message] = []
         for block in blocks:
-            if self._take is not None and block.away:
-                self._take.gap()
-            elif self._take is not None and self._take.add(block.samples, lost=block.lost):
+            taking = self._take if self._take is not None and not self._take.ended else None
+            if taking is not None and block.away:
+                taking.gap()
+            elif taking is not None and taking.add(block.samples, lost=block.lost):
                 messages += self._guarded(self._kept)
             if self._levels.add(block):
                 messages += self._guarded(self._checked)
@@ -172,24 +174,38 @@ class RemoteMeasurement:
         return [{"kind": "level_check", "part": part, **to_json(found), "text": found.text, "processing": processing}]
 
     def _kept(self) -> list[Message]:
-        """Store the recording; return its message."""
-        from gainwright.app.measuring.stored_result import Origin
-
+        """Store the recording; return its message. While the store can't take it, it stays, and stopping it again tries again."""
         take, self._take = self._take, None
         assert take is not None  # noqa: S101  asked by the callers
-        options = self.session.options
-        with contextlib.closing(take):
-            stored = add_recording(
-                self._store,
-                self._job,
-                take.wav(),
-                name=take.name,
-                about=Origin("recorded here", self.session.key, take.gaps, tuple(self._processing)),
-                calibrate_v=self.session.calibrate_v,
-                expect_hz=options.expect_hz,
-                limit_percent=options.limit_percent,
-            )
+        try:
+            stored = self._stored(take)
+        except CallError as error:
+            if not error.code.startswith(STORED_LATER):
+                take.close()
+                raise
+            self._take = take
+            remedy = say("the recording is still here: stop it again to save it; it is lost when this page is left")
+            raise error.with_texts(error.what, where=error.where, rule=error.rule, remedy=remedy) from None
+        except BaseException:
+            take.close()
+            raise
+        take.close()
         return [{"kind": "kept", "recording": stored.id, "name": stored.name}]
+
+    def _stored(self, take: Take) -> StoredRecording:
+        from gainwright.app.measuring.stored_result import Origin
+
+        options = self.session.options
+        return add_recording(
+            self._store,
+            self._job,
+            take.wav(),
+            name=take.name,
+            about=Origin("recorded here", self.session.key, take.gaps, tuple(self._processing)),
+            calibrate_v=self.session.calibrate_v,
+            expect_hz=options.expect_hz,
+            limit_percent=options.limit_percent,
+        )
 
     def _update_message(self, update: LiveUpdate) -> list[Message]:
         from gainwright.report.live import heard, pictures_json

@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.document_changes import change_document
-from gainwright.app.store import ConflictError
+from gainwright.app.store import ConflictError, job_deleted
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -44,6 +44,7 @@ class Take:
     Attributes
     ----------
     gaps : how often samples were lost.
+    ended : it is complete, or was stopped; nothing is added any more.
     """
 
     # 32-bit floats hold up to 24 bits exactly
@@ -57,6 +58,7 @@ class Take:
         self.name = shown_name(name) or f"recording of {datetime.now().astimezone():%H:%M:%S}"
         self._taken = 0
         self.gaps = 0
+        self.ended = False
 
     @property
     def share(self) -> float:
@@ -78,6 +80,7 @@ class Take:
 
     def wav(self) -> IO[bytes]:
         """Return the file, complete; nothing can be added any more."""
+        self.ended = True
         self._sound.close()
         return self._file
 
@@ -199,7 +202,7 @@ def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
 
     Raises
     ------
-    CallError : there is no such recording in this job, or no such mark.
+    CallError : there is no such recording in this job, the job is deleted, or there is no such mark.
     """
     changes: dict[str, dict[str, Any]] = {
         "handover": {"handover": True},
@@ -212,6 +215,8 @@ def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
 
     def change(marks: dict[str, Any] | None) -> dict[str, Any]:
         recording_of(store, job, recording)  # after the marks were read: one that is being deleted isn't there
+        if (kept := store.jobs.get(job)).shelf == "deleted":
+            raise job_deleted(kept.title)
         if marks is not None and marks.get("deleted"):
             raise _no_such_recording()
         if what not in changes:

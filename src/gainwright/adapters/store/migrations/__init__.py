@@ -8,6 +8,7 @@ from gainwright.adapters.store.migrations import (
     closed_sorts,
     entry_keys,
     first_tables,
+    sealed_time,
     searched_words,
     step_notes,
 )
@@ -20,5 +21,6 @@ REVISIONS = {
     "5": step_notes.upgrade,
     "6": closed_sorts.upgrade,
     "7": checksums.upgrade,
+    "8": sealed_time.upgrade,
 }
 """Revision -> the function that makes it."""

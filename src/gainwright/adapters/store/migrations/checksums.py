@@ -62,7 +62,7 @@ def upgrade(tables: Alterations) -> None:
 def _seal_sorts(connection: sa.Connection) -> None:
     case = sa.table("kept_case", sa.column("closed_as"))
     for sort in connection.scalars(sa.select(case.c.closed_as).where(case.c.closed_as.is_not(None)).distinct()).all():
-        sealed = f"{sort}|{_digest([sort])}"
+        sealed = f"{sort}|{digest_of([sort])}"
         connection.execute(case.update().where(case.c.closed_as == sort).values(closed_as=sealed))
 
 
@@ -76,7 +76,7 @@ def _seal(connection: sa.Connection, name: str) -> None:
         if text is not None:
             found[text] = _canonical(found[text])
         written = {} if text is None or found[text] is None else {text: found[text]}
-        digest = _digest([found[column] for column in columns])
+        digest = digest_of([found[column] for column in columns])
         connection.execute(table.update().where(here).values(digest=digest, **written), key)
 
 
@@ -97,7 +97,8 @@ def _canonical(value: Any) -> str | None:
         return None
 
 
-def _digest(values: list[Any]) -> str:
+def digest_of(values: list[Any]) -> str:
+    """Return the checksum of the values of a row."""
     made = hashlib.blake2b(digest_size=8)
     for value in values:
         kind, content = _plain(value)
