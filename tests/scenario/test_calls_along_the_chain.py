@@ -83,6 +83,10 @@ CALLS = {
     # noise
     "hum comes in at a lead": Call("ground_loop", "lead:head.sub-amp", ({"heard": "sub", "tone": "off"},), job="one_amplifier", amount=0.08),
     "the alternator whines": Call("alternator_whine", "lead:head.front-amp_front", ({"heard": "front", "tone": "off"},), job="full_range", most=9),
+    "the ground of the source is bad": Call(
+        "source_ground_bad", "head", ({"heard": "front", "tone": "off"}, {"heard": "rear", "tone": "off"}),
+        job="five_channel", amount=0.06, unreachable=(),
+    ),
     # the measuring itself
     "the measuring lead is broken": Call(
         "measuring_lead_open", "meter", (SUB, {"at": "amp_sub.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS"}), most=8

@@ -145,6 +145,26 @@ def test_music_behind_a_low_pass_is_dull_and_behind_a_corroded_lead_as_usual(car
         assert World3(car, (fault,)).answer(asked)["is"] == word
 
 
+def test_a_bad_ground_of_the_source_whines_on_every_branch_while_the_engine_runs() -> None:
+    """A lead that picks it up whines on its own branch alone; the same volts come in at the inputs in both worlds."""
+    two = JOB.replace("{main: {}}", "{main: {}, rear: {}}") + (
+        "  back: {kind: amplifier, from: head.rear, power: 40 W @ 4 ohm, sensitivity: 0.2 .. 5 V, gain: {at: 60 %}}\n"
+        "  shelf: {kind: speaker, from: back, impedance: 4 ohm}\n"
+    )
+    car = draw_car(read_job_text(two).job, 4)
+
+    def heard(fault: Fault, **keys: str) -> list[str]:
+        asked = [{"heard": s, "tone": "off", **keys} for s in ("doors", "shelf")]
+        return [World3(car, (fault,), quiet=True).answer(read_entry(e, car.job, answered=False))["is"] for e in asked]
+
+    ground = Fault("source_ground_bad", "head", 0.06)
+    assert heard(ground) == ["whine", "whine"]
+    assert heard(ground, engine="off") == ["silent", "silent"]
+    assert heard(Fault("alternator_whine", "lead:head.main-amp", 0.06)) == ["whine", "silent"]
+    asked = read_entry({"check": "amp.unplugged"}, car.job, answered=False)
+    assert World3(car, (ground,)).answer(asked)["is"] == "gone"
+
+
 def test_people_mistake_a_word_for_a_neighbour_now_and_then() -> None:
     """As often as stated, and mostly for a plausible one."""
     rng = np.random.default_rng(3)

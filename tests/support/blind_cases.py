@@ -46,6 +46,7 @@ AMOUNTS = {
     "speaker_shorted": (0.1, 1.0),
     "ground_loop": (3e-3, 0.08),
     "alternator_whine": (3e-3, 0.08),
+    "source_ground_bad": (3e-3, 0.08),
 }
 """Spans of what is hidden, on the rig's own scale."""
 SPEAKER_LEAD_OHM = (3.0, 5000.0)

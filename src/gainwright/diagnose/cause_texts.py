@@ -48,6 +48,7 @@ CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "coil_reversed": ("One coil of {place} is connected with reversed polarity, so the coils work against each other", "Exchange the two conductors of one coil."),
     "ground_loop": ("Hum enters at {place}: its two ends have different grounds", "Ground all devices at one point, and route signal leads away from supply."),
     "alternator_whine": ("Alternator whine enters at {place}", "Route signal leads away from supply, and improve the grounds."),
+    "source_ground_bad": ("The ground of {place} is bad: alternator whine enters at all of its leads", "Clean and tighten its ground, or give it a wire of its own to the point where the amplifiers are grounded; if that is sound, have the shields of its outputs checked inside."),
     "box_no_power": ("{place} has no power and passes nothing: fuse, ground, plus or turn-on", "Look for a blown fuse, a loose ground and a dead turn-on lead, and for what blew the fuse."),
     "shared_no_supply": ("The fuse, ground or plus that several devices share has failed: none of them has supply", "Look at the fuse at the battery, the distribution block and the common ground, and for what blew the fuse."),
     "shared_no_turn_on": ("The turn-on lead that several devices share is dead: none of them switches on", "Find where the turn-on lead from the source is interrupted."),

@@ -74,6 +74,7 @@ ODDS: dict[str, float] = {
     "coil_reversed": 2,
     "ground_loop": 2,
     "alternator_whine": 2,
+    "source_ground_bad": 2,
     "box_no_power": 3,
     "shared_no_supply": 2,
     "shared_no_turn_on": 2,
@@ -134,6 +135,7 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
             found.append(Cause("level_control_down", name))
         found += _on_amplifier(name, stage) if isinstance(stage, Amplifier) else []
         found += _on_outputs(job, wiring, name)
+        found += [Cause("source_ground_bad", name)] if len(line_leads(name, job, wiring)) > 1 else []
         if isinstance(stage, Processor | LineDriver) and stage.chassis is None:
             found.append(Cause("box_no_power", name))
         if wiring.has_sides(name) and not isinstance(stage, Speaker):
@@ -185,6 +187,14 @@ def shared_causes(job: Job) -> list[Cause]:
     """Return the causes at the fuse, ground or turn-on lead that several devices share; they have no place of their own."""
     at = {"shared_no_supply": False, "shared_no_turn_on": True}
     return [Cause(cause, "") for cause, turned_on in at.items() if len(powered_units(job, turned_on=turned_on)) > 1]
+
+
+def line_leads(name: str, job: Job, wiring: Wiring) -> tuple[str, ...]:
+    """Return the leads at line level that a source feeds: all share its ground; empty for any other stage."""
+    stage = job.stages[name]
+    if not isinstance(stage, HeadUnit) or stage.speaker_level:
+        return ()
+    return tuple(str(run) for run in wiring.leads if run.source_stage == name and not wiring.is_digital(run))
 
 
 def crossed_outputs(name: str, wiring: Wiring) -> dict[str, str]:

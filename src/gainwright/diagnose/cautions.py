@@ -16,7 +16,7 @@ CELL = say("A 1.5 V cell for an instant, everything off and the speaker disconne
 
 _SUPPLY = (
     *("amplifier_no_turn_on", "amplifier_no_supply", "supply_sagging", "ground_loop", "alternator_whine"),
-    *("box_no_power", "shared_no_supply", "shared_no_turn_on"),
+    *("source_ground_bad", "box_no_power", "shared_no_supply", "shared_no_turn_on"),
 )
 _HANDS = (
     *("lead_open", "lead_resistive", "lead_shorted", "leads_swapped", "polarity_reversed", "output_misrouted"),

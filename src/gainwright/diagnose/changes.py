@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.diagnose.causes import line_leads
 from gainwright.diagnose.change import Change
 from gainwright.diagnose.device_changes import DEVICE_CHANGES
 from gainwright.diagnose.filter_changes import high_pass_in_the_way, low_pass_in_the_way
@@ -150,6 +151,10 @@ def _ground_loop(where: str, chain: Chain, hidden: Floats) -> Change:
 def _alternator_whine(where: str, chain: Chain, hidden: Floats) -> Change:
     del chain
     return Change(whine={where: _log(HUM_V, hidden[:, 0])})
+
+
+def _source_ground_bad(where: str, chain: Chain, hidden: Floats) -> Change:
+    return Change(whine=dict.fromkeys(line_leads(where, chain.job, chain.wiring), _log(HUM_V, hidden[:, 0])))
 
 
 # ---- source and controls ---------------------------------------------------------------------------------------
@@ -338,4 +343,5 @@ _MAKERS: dict[str, Callable[[str, Chain, Floats], Change]] = {
     "coil_reversed": _coil_reversed,
     "ground_loop": _ground_loop,
     "alternator_whine": _alternator_whine,
+    "source_ground_bad": _source_ground_bad,
 }

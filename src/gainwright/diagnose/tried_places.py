@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from gainwright.diagnose.causes import line_leads
 from gainwright.diagnose.cautions import LOUD, OFF_FIRST
 from gainwright.jobfile import at_hand
 from gainwright.model import (
@@ -61,7 +62,7 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
 
     Parameters
     ----------
-    entries : the evidence; noise is unplugged and an amplifier unloaded only where there is some, or it protects; what brings
+    entries : the evidence; noise is unplugged, a source's ground looked at and an amplifier unloaded only where there is some, or it protects; what brings
         a fault is asked only where a speaker sounded one way and then another; which part of the music is heard, where one is faint.
     delicate : speakers that low tones would harm.
     """
@@ -82,7 +83,7 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
         if isinstance(stage, LevelControl):
             yield Tried("move_control", f"{name}.travel")
         elif isinstance(stage, HeadUnit):
-            yield Tried("other_source", f"{name}.other_source")
+            yield from _at_source(name, grounded=noisy and len(line_leads(name, job, wiring)) > 1)
         elif isinstance(stage, Speaker):
             yield Tried("other_speaker", f"{name}.substitute", (OFF_FIRST, LOUD))
             ports = wiring.ports(name)
@@ -130,6 +131,12 @@ def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:
                 keys |= {"tone": entry.tone, "set": entry.set} if entry.tone_hz is not None else {}
                 yield HeardSpeaker.model_validate(keys | ({"side": entry.side} if entry.side != "both" else {}))
                 return
+
+
+def _at_source(name: str, *, grounded: bool) -> Iterator[Tried]:
+    yield Tried("other_source", f"{name}.other_source")
+    if grounded:
+        yield Tried("look_at_ground", f"{name}.ground", (METAL, SUPPLY_REPAIR))
 
 
 def _at_amplifier(unit: str, *, noisy: bool, protecting: bool) -> Iterator[Tried]:

@@ -26,6 +26,10 @@ FUSE = 0.5
 """Share of lost supplies that are a blown fuse; the others are a ground, a plug or a wire."""
 LOOSE_SAGS, LOOSE_DEAD, LOOSE_SOUND = 0.5, 0.25, 0.02
 """Share of supplies that sag, or are lost, for a loose ground; how often a sound one is called loose."""
+LOOSE_NOISY = 0.7
+"""Share of bad grounds of a source that are loose or rusty where they are seen; the others are inside, or too far away."""
+NOISE_LEFT = 0.3
+"""How often noise is said to stay where it is gone from one of several units."""
 RUNS_HOT, WARM = 0.9, 0.07
 """How often an amplifier that switches off from heat is felt to be hot, and any other."""
 CUTS_OUT, CUTS_OUT_BAD, CUTS_OUT_SOUND = 0.85, 0.3, 0.02
@@ -104,7 +108,8 @@ class WordedAnswers(HeardAnswers):
         sags = [unit in c.supply for c in self.changes]
         lost = [c.dead.get(unit) == "supply" for c in self.changes]
         shares = [LOOSE_SAGS if s else LOOSE_DEAD if d else LOOSE_SOUND for s, d in zip(sags, lost, strict=True)]
-        return self._either(shares)
+        noisy = self._caused(("source_ground_bad",), name)
+        return self._either([LOOSE_NOISY if n else share for n, share in zip(noisy, shares, strict=True)])
 
     def _heat(self, name: str) -> Floats:
         unit = unit_of(self.chain.job, name)
@@ -119,7 +124,7 @@ class WordedAnswers(HeardAnswers):
         for c in self.changes:
             leads = {*c.hum, *c.whine}
             before = [any(self._reaches({p for _, p in self.leads[lead]}, node) for node in outputs) for lead in leads]
-            stays.append(0.5 if not leads else 0.05 if all(before) else 0.95)
+            stays.append(0.5 if not leads else 0.05 if all(before) else NOISE_LEFT if any(before) else 0.95)
         return self._either(stays)
 
     def _unloaded(self, name: str) -> Floats:

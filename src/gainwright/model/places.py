@@ -73,7 +73,7 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
                 *([f"{name}.one_side_reversed"] if len(sides) == 2 else []),
             ]
         if isinstance(stage, HeadUnit):
-            found += [f"{name}.mute", f"{name}.player", f"{name}.other_source"]
+            found += [f"{name}.mute", f"{name}.player", f"{name}.other_source", f"{name}.ground"]
             found += [f"{name}.{o}.switch" for o in stage.outputs]
             found += [f"{name}.{o}.balance" for o, out in stage.outputs.items() if len(out.sides) > 1]
         if isinstance(stage, HeadUnit | Processor) and len(stage.outputs) > 1:

@@ -43,6 +43,7 @@ AMOUNTS = {
     "supply_sagging": (0.65, "share of the supply voltage left under load"),
     "ground_loop": (0.02, "V of hum, rms"),
     "alternator_whine": (0.02, "V of whine, rms"),
+    "source_ground_bad": (0.02, "V of whine, rms"),
     "fader_over": (25.0, "dB too low"),
     "input_mode_wrong": (14.0, "dB too low"),
     "player_equaliser_on": (12.0, "dB at 100 Hz"),
@@ -118,6 +119,10 @@ def _on_leads(job: Job, wiring: Wiring) -> list[tuple[str, str]]:
     for run in wiring.leads:
         if str(run) not in links and not isinstance(job.stages[run.target], Speaker):
             found += [("ground_loop", str(run)), ("alternator_whine", str(run))]
+    for name, stage in job.stages.items():
+        fed = [str(run) for run in wiring.leads if run.source_stage == name and str(run) not in links]
+        if isinstance(stage, HeadUnit) and not stage.speaker_level and len(fed) > 1:
+            found.append(("source_ground_bad", name))
     return found
 
 

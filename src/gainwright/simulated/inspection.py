@@ -266,7 +266,7 @@ class Inspection:
         """Return the word for a tone with noise, against how it usually is, from a speaker that may be damaged."""
         rms = math.sqrt(float(np.mean(period**2)))
         if floor > 0.03 and floor > 0.05 * rms:
-            whining = any(f.cause == "alternator_whine" for f in self.faults)
+            whining = any(f.cause in ("alternator_whine", "source_ground_bad") for f in self.faults)
             return "whine" if whining else "hum"
         if rms < 0.02:
             return "silent"

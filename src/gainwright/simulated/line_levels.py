@@ -186,6 +186,7 @@ def hum(chain: TrueChain, lead: str, count: int, rate_hz: float) -> Any:
     total: Any = 0.0
     time = np.arange(count) / rate_hz
     loop, whine = chain.fault("ground_loop", lead), chain.fault("alternator_whine", lead)
+    whine = whine or chain.fault("source_ground_bad", lead.removeprefix("lead:").split(".")[0])
     if loop:
         total = total + loop.size * math.sqrt(2) * np.sin(2 * np.pi * 100 * time)
     if whine and chain.supply == "running":

@@ -73,12 +73,13 @@ def _fuse(rig: Rig, place: str) -> str:
 
 
 def _ground(rig: Rig, place: str) -> str:
-    """Return whether a ground is loose: it is behind some of the supplies that sag, and of those lost without a blown fuse."""
+    """Return whether a ground is loose: it is behind some supplies that sag or are lost with a good fuse, and behind noise of a source."""
     unit = unit_of(rig.job, place)
     chance = np.random.default_rng([rig.seed, zlib.crc32(unit.encode()), 12]).random()
     sags = any(f.where == unit and f.cause == "supply_sagging" for f in rig.faults)
     lost = any(f.where == unit and f.cause == "amplifier_no_supply" for f in rig.faults) and _fuse(rig, place) == "good"
-    return "loose" if (sags or lost) and chance < LOOSE_SHARE else "tight"
+    noisy = any(f.where == place and f.cause == "source_ground_bad" for f in rig.faults)
+    return "loose" if (sags or lost or noisy) and chance < LOOSE_SHARE else "tight"
 
 
 def _unloaded(rig: Rig, place: str) -> str:
@@ -101,6 +102,8 @@ def _unplugged(rig: Rig, place: str) -> str:
     for fault in rig.faults:
         if fault.cause in ("ground_loop", "alternator_whine"):
             return "gone" if any(str(node) in before for node, _ in leads[fault.where]) else "stays"
+        if fault.cause == "source_ground_bad":
+            return "gone" if any(node.startswith(f"{fault.where}.") for node in before) else "stays"
     return "gone"
 
 

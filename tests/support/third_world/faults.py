@@ -68,6 +68,7 @@ SPANS: dict[str, tuple[float, float, str]] = {
     "coil_reversed": (0.01, 0.06, "share of the movement"),
     "ground_loop": (8e-3, 0.12, "V"),
     "alternator_whine": (5e-3, 0.08, "V"),
+    "source_ground_bad": (5e-3, 0.08, "V"),
     "fader_over": (8.0, 50.0, "dB"),
     "input_mode_wrong": (10.0, 24.0, "dB"),
     "player_equaliser_on": (5.0, 14.0, "dB"),

@@ -239,6 +239,7 @@ class LeadCircuit(Parts):
 
     def _noise(self, feeds: list[tuple[Node, Port]]) -> float:
         found = [self.on_wire(cause, wire) for wire in feeds for cause in ("ground_loop", "alternator_whine")]
+        found += [self.has("source_ground_bad", node.stage) for node, _ in feeds]
         return max(
             (f.amount for f in found if f is not None and (f.cause == "ground_loop" or self.state.running)), default=0.0
         )

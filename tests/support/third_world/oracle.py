@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from third_world.car import Car
     from third_world.faults import Fault
 
-NOISE_HZ = {"ground_loop": 100.0, "alternator_whine": 640.0}
+NOISE_HZ = {"ground_loop": 100.0, "alternator_whine": 640.0, "source_ground_bad": 640.0}
 BASS_HZ = 200.0
 """Below, the sides of a car add in one pressure, or cancel; above, only their powers add."""
 NEARER_DB = 4.0
@@ -232,7 +232,7 @@ class Oracle:
         return replace(state, level_dbfs=(state.level_dbfs or 0.0) + softer_db)
 
     def _noise_word(self) -> str:
-        return "whine" if any(f.cause == "alternator_whine" for f in self.faults) else "hum"
+        return "hum" if all(NOISE_HZ.get(f.cause, 0.0) < 200 for f in self.faults) else "whine"
 
     def _wires(self, speaker: str, side: str) -> list[tuple[Node, Port]]:
         """Return the loudspeaker's terminals of a side."""

@@ -52,6 +52,8 @@ class World3(Checks):
     def _ground(self, place: str) -> str:
         """Return whether a ground is loose, as it is behind some of the thin supplies and of those lost with a good fuse."""
         unit = unit_of(self.job, place)
+        if self._of(("source_ground_bad",), place):
+            return "loose" if self._chance("ground", place) < 0.6 else "tight"
         lost = self._of(("amplifier_no_supply",), unit) and self._fuse(place) == "good"
         return (
             "loose" if (lost or self._of(("supply_sagging",), unit)) and self._chance("ground", unit) < 0.5 else "tight"
@@ -67,6 +69,8 @@ class World3(Checks):
         before = {n for member in members for n in self.wiring.upstream(member)}
         noisy = [f for f in self.every if f.cause in ("ground_loop", "alternator_whine")]
         after = any(not {n for n, _ in leads_by_name(self.wiring)[f.where]} <= before for f in noisy)
+        sources = [f.where for f in self.every if f.cause == "source_ground_bad"]
+        after = after or any(source not in {n.stage for n in before} for source in sources)
         return "stays" if after else "gone"
 
     def _unloaded(self, place: str) -> str:

@@ -10,6 +10,7 @@ import pytest
 
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.candidates import Catalogue
+from gainwright.diagnose.causes import causes
 from gainwright.diagnose.device_changes import SUB_FILTERED
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
 from gainwright.diagnose.intermittent import there
@@ -18,7 +19,7 @@ from gainwright.diagnose.tried_places import tried_places
 from gainwright.errors import JobError
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.jobfile.starting.typical import chain_text
-from gainwright.model import WORD_TEXTS, WORDED, Amplifier, HeardSpeaker, Job, resolve
+from gainwright.model import WORD_TEXTS, WORDED, Amplifier, HeardSpeaker, Job, Speaker, resolve
 from gainwright.simulated import Fault, Rig, answer
 
 SUB = {"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS"}
@@ -212,17 +213,38 @@ def test_part_of_the_music_that_a_speaker_plays_tells_filters_and_crossed_leads(
 
 def test_part_of_the_music_is_asked_of_faint_speakers_by_whom_has_ears_alone() -> None:
     """Of faint ones and, once there is one, of a subwoofer that plays; with a meter at hand tones are played instead."""
+    ears, meter = (read_job_text(chain_text("radio_doors_and_sub", also)).job for also in ((), ("meter",)))
 
-    def asked(also: frozenset[str], *entries: dict[str, Any]) -> set[str]:
-        job = read_job_text(chain_text("radio_doors_and_sub", also)).job
+    def asked(job: Job, *entries: dict[str, Any]) -> set[str]:
         tried = tried_places(job, resolve(job), [read_entry(e, job) for e in entries], frozenset())
         return {test.place for test in tried if test.test == "hear_which_part"}
 
     faint, plays = {"heard": "front_speakers", "is": "faint"}, {"heard": "subwoofer", "is": "normal"}
-    assert asked(frozenset(), plays) == set()
-    assert asked(frozenset(), faint) == {"front_speakers.sounds"}
-    assert asked(frozenset(), faint, plays) == {"front_speakers.sounds", "subwoofer.sounds"}
-    assert asked(frozenset({"meter"}), faint, plays) == set()
+    assert asked(ears, plays) == set()
+    assert asked(ears, faint) == {"front_speakers.sounds"}
+    assert asked(ears, faint, plays) == {"front_speakers.sounds", "subwoofer.sounds"}
+    assert asked(meter, faint, plays) == set()
+
+
+def test_whine_on_two_branches_is_the_ground_of_the_source_and_on_one_a_lead() -> None:
+    """No single lead whines on both; the ground is looked at where there is noise, and only where a source feeds two by volts."""
+    of = diagnoser("five_channel")
+    both = [{"heard": s, "tone": "off", "is": "whine"} for s in ("front", "rear")]
+    one = [both[0], {"heard": "rear", "tone": "off", "is": "silent"}]
+
+    def first(said: list[dict[str, str]]) -> Cause:
+        found, probability, _ = of.weigh([read_entry(e, of.job) for e in said]).of_causes()
+        return found[int(np.argmax(probability))]
+
+    assert first(both) == Cause("source_ground_bad", "head")
+    assert first(one).id == "alternator_whine"
+    for name, two in (("five_channel", True), ("one_amplifier", False), ("factory_converter", False)):
+        job = read_job_text(example_text(name)).job
+        speaker = next(n for n, s in job.stages.items() if isinstance(s, Speaker))
+        noise = [read_entry({"heard": speaker, "tone": "off", "is": "whine"}, job)]
+        grounds = [[t.place for t in tried_places(job, resolve(job), e, frozenset())] for e in (noise, [])]
+        assert ["head.ground" in places for places in grounds] == [two, False]
+        assert any(c.id == "source_ground_bad" for c in causes(job, resolve(job), {})) == two
 
 
 def test_softer_noise_and_protection_are_asked_for_where_they_tell() -> None:
