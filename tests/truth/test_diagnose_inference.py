@@ -18,14 +18,8 @@ import pytest
 from scipy import stats
 
 from gainwright.diagnose.belief import Observation, VoltsReading, posterior, weigh
-from gainwright.diagnose.information import (
-    best_decision,
-    entropy_bits,
-    information_bits,
-    minutes_with,
-    search_minutes,
-    value_of_sample,
-)
+from gainwright.diagnose.choosing import Choosing, Closer
+from gainwright.diagnose.information import after_answers, information_of_tests_bits
 from gainwright.diagnose.ranking import ASKING, PredictedOutcomes, rank
 
 # ---- chest clinic ----------------------------------------------------------------------------------------------
@@ -83,7 +77,7 @@ def test_information_of_the_x_ray() -> None:
     prior, chance = clinic()
     p = float(prior @ chance["either"])
     table = np.array([[0.98, 0.02], [0.05, 0.95]])
-    assert information_bits(np.array([p, 1 - p]), table) == pytest.approx(0.223790, abs=1e-6)
+    assert information_of_tests_bits(np.array([p, 1 - p]), [table]) == pytest.approx([0.223790], abs=1e-6)
 
 
 # ---- noisy-OR, by pgmpy's exact inference -----------------------------------------------------------------------
@@ -215,13 +209,11 @@ SEISMIC = np.array([[0.1, 0.3, 0.6], [0.3, 0.4, 0.3], [0.5, 0.4, 0.1]])
 
 def test_oil_wildcatter() -> None:
     """Drilling without a test is worth 20; a free test adds 12.5 (32.5 with it, 22.5 after its cost of 10); perfect information 35."""
-    decision, expected = best_decision(OIL, UTILITY)
-    assert decision == 0
-    assert expected == pytest.approx(20.0)
-    assert pytest.approx([0.24, 0.35, 0.41]) == OIL @ SEISMIC
-    assert value_of_sample(OIL, SEISMIC, UTILITY) == pytest.approx(12.5)
-    assert 20 + value_of_sample(OIL, SEISMIC, UTILITY) - 10 == pytest.approx(22.5)
-    assert value_of_sample(OIL, np.eye(3), UTILITY) == pytest.approx(35.0)
+    assert pytest.approx([20.0, 0.0]) == UTILITY @ OIL
+    assert after_answers(OIL, SEISMIC)[0] == pytest.approx([0.24, 0.35, 0.41])
+    for chance, expected in ((SEISMIC, 32.5), (np.eye(3), 20 + 35.0)):
+        together, after = after_answers(OIL, chance)
+        assert together @ np.max(after @ UTILITY.T, axis=1) == pytest.approx(expected)
 
 
 def test_a_test_of_a_rare_fault() -> None:
@@ -230,14 +222,19 @@ def test_a_test_of_a_rare_fault() -> None:
     assert after[0] == pytest.approx(0.162393, abs=1e-6)
 
 
-def test_entropy_of_known_distributions() -> None:
-    """A fair coin has one bit, eight equal outcomes three, a certain one none."""
-    assert entropy_bits(np.array([0.5, 0.5])) == pytest.approx(1.0)
-    assert entropy_bits(np.full(8, 1 / 8)) == pytest.approx(3.0)
-    assert entropy_bits(np.array([1.0, 0.0])) == 0.0
+def test_a_test_that_parts_all_causes_tells_their_entropy() -> None:
+    """Of a fair coin one bit, of eight equal causes three, of a certain one none."""
+    for p, bits in ((np.array([0.5, 0.5]), 1.0), (np.full(8, 1 / 8), 3.0), (np.array([1.0, 0.0]), 0.0)):
+        assert information_of_tests_bits(p, [np.eye(len(p))]) == pytest.approx([bits])
 
 
 # ---- order of search --------------------------------------------------------------------------------------------
+
+
+def to_go(after: np.ndarray, minutes: np.ndarray, *, enough: float = np.inf) -> np.ndarray:
+    """Return the product's expected minutes of checking causes one by one, for each row of their probabilities."""
+    closers = [Closer(cost, closes) for cost, closes in zip(minutes, np.eye(len(minutes)), strict=True)]
+    return Choosing([], closers, enough=enough).to_go(after, np.zeros((len(after), 0), dtype=bool))
 
 
 def test_search_is_shortest_in_the_order_of_cost_over_probability() -> None:
@@ -247,7 +244,7 @@ def test_search_is_shortest_in_the_order_of_cost_over_probability() -> None:
         p, minutes = rng.dirichlet(np.ones(6)), rng.uniform(0.5, 20, 6)
         orders = (np.array(order) for order in itertools.permutations(range(6)))
         best = min(float(p[order] @ np.cumsum(minutes[order])) for order in orders)
-        assert float(search_minutes(p, minutes)) == pytest.approx(best)
+        assert to_go(p[None], minutes) == pytest.approx([best])
 
 
 def revealing(p: np.ndarray, minutes: np.ndarray) -> list[PredictedOutcomes]:
@@ -285,9 +282,14 @@ def test_bits_per_minute_alone_mislead() -> None:
     p = np.array([0.5, *np.full(10, 0.05)])
     minutes = np.array([10.0, *np.full(10, 2.0)])
     predicted = revealing(p, minutes)
-    by_bits = max(range(11), key=lambda i: information_bits(p, predicted[i].chance) / (minutes[i] + ASKING))
+    bits = information_of_tests_bits(p, [outcomes.chance for outcomes in predicted])
+    by_bits = int(np.argmax(bits / (minutes + ASKING)))
     first = int(rank(p, minutes, predicted, [[i] for i in range(11)])[0].outcomes.candidate.where)
     assert (by_bits, first) == (1, 0)
     each = minutes + ASKING
-    longer = minutes_with(p, predicted[by_bits].chance, each, cost=each[by_bits], enough=0.9)
-    assert minutes_with(p, predicted[first].chance, each, cost=each[first], enough=0.9) < longer
+
+    def expected(i: int) -> float:
+        together, after = after_answers(p, predicted[i].chance)
+        return float(each[i] + together @ to_go(after, each, enough=0.9))
+
+    assert expected(first) < expected(by_bits)
