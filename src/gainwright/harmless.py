@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import unicodedata
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -57,6 +58,15 @@ def reason_of(error: Exception) -> str:
 def without_controls(text: str) -> str:
     """Return text in which each control character but line end and tab is spelt as an escape."""
     return _CONTROLS.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
+
+
+def one_line(text: str) -> str:
+    """Return text on one line, each blank a single space, without characters that turn or hide text.
+
+    Those are of the Unicode categories C*: control, format, surrogate, private use and unassigned.
+    """
+    shown = (" " if c.isspace() else c for c in text if c.isspace() or unicodedata.category(c)[0] != "C")
+    return " ".join("".join(shown).split())
 
 
 def json_without_controls(text: str) -> str:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol, TypeVar
 
 from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime
 
     from gainwright.diagnose import ClosedCases
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 JobState = Literal["kept", "archived", "deleted"]
 RunKind = Literal["reading", "done", "skipped", "taken_back"]
+
+
+Found = TypeVar("Found")
 
 
 class ConflictError(CallError):
@@ -179,8 +182,8 @@ class Runs(Protocol):
     def jobs_between(self, begin: datetime, end: datetime) -> dict[str, tuple[int, int]]:
         """Return the jobs with an entry made from `begin` on and before `end`, except deleted ones.
 
-        With each stand how many of those entries there are, and the number of the last one: another run has others, since
-        entries are only ever added.
+        Each comes with how many of those entries there are, and the number of the last one. They change with every entry,
+        since entries are only ever added.
         """
 
     def add(
@@ -334,3 +337,13 @@ class Store(Protocol):
 
     def close(self) -> None:
         """Close the database."""
+
+
+def found_or_none(get: Callable[[str], Found], name: str) -> Found | None:
+    """Return what `get` finds of a name; None where there is none of it (an error whose code begins with `no_such_`)."""
+    try:
+        return get(name)
+    except CallError as error:
+        if error.code.startswith("no_such_"):
+            return None
+        raise

@@ -101,7 +101,7 @@ def _say_controls(say: Callable[[str], None], dialogue: Dialogue, test: NextTest
     """Say where the controls must stand for a test that plays a tone."""
     from gainwright.app.cases.test_settings import conditions_of
 
-    stands = [f"{c.where_text} {c.stands}" for c in conditions_of(test.entry, dialogue.diagnoser.job).controls]
+    stands = [f"{c.where_text} {c.setting}" for c in conditions_of(test.entry, dialogue.diagnoser.job).controls]
     if stands:
         say(f"  For it the controls stand at: {'; '.join(stands)}.")
 

@@ -15,6 +15,7 @@ from gainwright.adapters.store import SqlStore, open_store
 from gainwright.app.cases.answers import with_result
 from gainwright.app.cases.diagnosis import open_case
 from gainwright.app.cases.dialogue import Dialogue
+from gainwright.app.cases.endings import Ending
 from gainwright.app.cases.import_export import export_cases, import_cases, import_old_folder
 from gainwright.app.cases.tally import count_cases
 from gainwright.app.store import ConflictError
@@ -130,13 +131,13 @@ def test_case_is_stored_and_continued(store: SqlStore, tmp_path: Path) -> None:
     assert store.cases.get("red 1").case == talk.case() == copies.load("red 1")
     again = open_case(store.cases, "red 1", job_text=None, copies=copies)
     assert again.dialogue.diagnosis() == talk.diagnosis()
-    again.save(again.dialogue.closed("gain_muted", "amp", on="2026-11-27"))
+    again.save(again.dialogue.closed_as(Ending("gain_muted", "amp"), on="2026-11-27"))
     counts = count_cases(store.cases.find())
     assert (counts.cases, counts.closed) == (1, 1)
     assert counts.causes[0].cause == "gain_muted"
     assert store.cases.counted().by_cause == {"gain_muted": 1}
     with pytest.raises(CallError, match="it can be at"):
-        again.dialogue.closed("gain_muted", "sub")
+        again.dialogue.closed_as(Ending("gain_muted", "sub"))
     with pytest.raises(CallError, match="there is no case another"):
         open_case(store.cases, "another", job_text=None)
     talk.undo()
@@ -148,7 +149,7 @@ def test_case_is_stored_and_continued(store: SqlStore, tmp_path: Path) -> None:
 def test_a_folder_of_case_files_is_imported_and_exported(store: SqlStore, tmp_path: Path) -> None:
     """Neither direction overwrites anything."""
     folder, other = FolderCases(tmp_path / "in"), FolderCases(tmp_path / "out")
-    case = dialogue().closed("lead_open", "lead:head.sub-amp")
+    case = dialogue().closed_as(Ending("lead_open", "lead:head.sub-amp"))
     for name in ("blue", "red"):
         folder.save(name, case)
     store.cases.write("red", dialogue().case(), seen=0)
@@ -165,7 +166,7 @@ def test_folder_of_version_0_1_is_imported_once(store: SqlStore, tmp_path: Path)
     """Its cases count from then on; its files stay; a case removed or changed there later isn't imported again."""
     folder = FolderCases(tmp_path / "cases")
     assert import_old_folder(folder, store) is None
-    folder.save("blue", dialogue().closed("lead_open", "lead:head.sub-amp"))
+    folder.save("blue", dialogue().closed_as(Ending("lead_open", "lead:head.sub-amp")))
     (tmp_path / "cases" / "torn.case.yaml").write_text("format: 1\n", encoding="utf-8")
     done = import_old_folder(folder, store)
     assert done is not None
@@ -187,7 +188,7 @@ def test_invalid_case_names_are_refused(name: str, tmp_path: Path) -> None:
 def test_damaged_case_file_is_reported_with_line(store: SqlStore, tmp_path: Path) -> None:
     """Unknown keys and wrong values at their lines; the other cases are imported."""
     folder = FolderCases(tmp_path / "cases")
-    folder.save("good", dialogue().closed("lead_open", "lead:head.sub-amp"))
+    folder.save("good", dialogue().closed_as(Ending("lead_open", "lead:head.sub-amp")))
     (tmp_path / "cases" / "bad.case.yaml").write_text("format: 1\njob: x\nopend: 3\n", encoding="utf-8")
     with pytest.raises(JobError, match=r"bad.case.yaml:3:.*opend"):
         folder.load("bad")

@@ -164,8 +164,8 @@ def test_history_in_the_web_app_and_in_the_terminal(store: SqlStore, tmp_path: P
         assert "several amplifiers" in shown
         assert api.post("/api/cases/van 1/reopen", json={"seen": 1}).json()["code"] == "no_job"
         assert api.get("/api/cases/van 1/diagnosis").json()["code"] == "no_job"
-        table = api.get("/cases/tally/history.csv")
-        assert table.content == api.get("/api/history.csv").content
+        assert 'href="/api/history.csv"' in api.get("/cases/tally").text
+        table = api.get("/api/history.csv")
         assert api.post("/api/history", files={"file": ("h.csv", table.content)}).json()["added"] == []
     assert table.text.splitlines()[0] == ",".join(COLUMNS)
     (tmp_path / "h.csv").write_bytes(table.content)

@@ -10,8 +10,8 @@ from gainwright.app.cases.plain_words import (
     DONT_KNOW,
     heard_word,
     lamp_word,
+    right_or_wrong,
     said_instead,
-    stand_word,
     swap_word,
     tried_word,
 )
@@ -88,7 +88,7 @@ def test_red_light_is_the_protection_lamp() -> None:
 )  # fmt: skip
 def test_how_something_stands(what: str, meant: str, said: str) -> None:
     """Yes means right where the question is so; muted is wrong."""
-    assert stand_word(said, what) == meant
+    assert right_or_wrong(said, what) == meant
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from gainwright.diagnose import Diagnoser
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model.class_exercise import PracticeLimits
 from gainwright.report.practice_review import repaired_charts, result_words
+from gainwright.results import from_json, to_json
 from gainwright.simulated import SimulatedHiddenRigs
 from gainwright.solve import Chain, levels
 
@@ -93,7 +94,7 @@ def test_the_review_says_what_each_result_told(diagnoser: Diagnoser) -> None:
     for test in ("look amp.power_lamp", "measure amp.out.mono meter", "check lead:head.sub-amp"):
         practice.ask(next(name for name in practice.tests() if name.startswith(test)))
     review = review_practice(practice, 3)
-    assert PracticeReview.of(review.document()) == review
+    assert from_json(PracticeReview, to_json(review)) == review
     assert len(review.told) == 3
     causes, probability, _ = diagnoser.weigh(practice.entries).of_causes()
     hidden = [

@@ -10,7 +10,7 @@ from typed_run import Bay, Hand, bay, drive
 
 from gainwright.app.set_up.evidence import column_knee, evidence_of
 from gainwright.app.set_up.run import entry_value, verdict_of
-from gainwright.app.set_up.standing import settings_during
+from gainwright.app.set_up.step_settings import settings_during
 from gainwright.app.store import ConflictError
 from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.errors import CallError, DoubtfulReadingError

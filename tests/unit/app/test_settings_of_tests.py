@@ -14,7 +14,7 @@ SUB: dict[str, Any] = {"at": "amp_sub.out.mono", "with": "meter", "tone": "40 Hz
 
 def stands(entry: dict[str, Any]) -> dict[str, str]:
     """Return control in words -> where it stands, for the example."""
-    return {c.where_text: c.stands for c in conditions_of(entry, job()).controls}
+    return {c.where_text: c.setting for c in conditions_of(entry, job()).controls}
 
 
 def test_controls_before_the_place_stand_as_in_the_job() -> None:

@@ -31,7 +31,7 @@ MOVED = (
     ("stayed", say("the fault stayed")),
     ("none", say("both sides sound alike")),
 )
-STANDS = (("right", say("set correctly")), ("wrong", say("set wrongly")))
+RIGHT_OR_WRONG = (("right", say("set correctly")), ("wrong", say("set wrongly")))
 _NUMBERED = {
     "volume": ("", "24"),
     "gain": ("%", "30"),
@@ -132,7 +132,7 @@ def _of_check(place: str, job: Job) -> AnswerForm:
         return AnswerForm((), TextField(say("Setting"), *_NUMBERED["gain"]))
     driver = isinstance(job.stages.get(place.split(".", maxsplit=1)[0]), LineDriver)
     return AnswerForm(
-        STANDS, TextField(say("Or its setting"), *_NUMBERED[what]) if what in _NUMBERED and not driver else None
+        RIGHT_OR_WRONG, TextField(say("Or its setting"), *_NUMBERED[what]) if what in _NUMBERED and not driver else None
     )
 
 

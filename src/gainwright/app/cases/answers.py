@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, get_args
 
-from gainwright.app.cases.plain_words import heard_word, lamp_word, stand_word, swap_word, tried_word
+from gainwright.app.cases.plain_words import heard_word, lamp_word, right_or_wrong, swap_word, tried_word
 from gainwright.errors import AnswerError, CallError
 from gainwright.quantities import (
     normalise_text,
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 FAULT_AFTER_SWAP = ("moved", "stayed", "none")
 LAMPS = ("power_lamp", "protection_lamp")
-STANDS = {"right": "right", "wrong": "wrong"}
+RIGHT_OR_WRONG = {"right": "right", "wrong": "wrong"}
 LOOKED_AT = (
     *("mute", "player", "balance", "settings", "inputs", "function", "routing", "gain", "level", "at", "volume"),
     *("remote_level", "low_pass", "high_pass", "boost", "equaliser", "switch", "input_mode", "leads"),
@@ -156,13 +156,13 @@ def _check(what: str, text: str) -> dict[str, Any]:
         return {"reads": str(read_ohms(text))}
     if what in LAMPS:
         return {"is": _chosen(text, ("on", "off"), lamp_word(text, protection=what == LAMPS[1]))}
-    return {"is": _stand(what, text)}
+    return {"is": _looked_at(what, text)}
 
 
-def _stand(what: str, text: str) -> str:
-    """Return how something stands: right, wrong, or its setting."""
+def _looked_at(what: str, text: str) -> str:
+    """Return what was found of something looked at: right, wrong, or its setting."""
     plain = normalise_text(text)
-    said = STANDS.get(plain.lower()) or (stand_word(text, what) if what in LOOKED_AT else "")
+    said = RIGHT_OR_WRONG.get(plain.lower()) or (right_or_wrong(text, what) if what in LOOKED_AT else "")
     if said:
         return said
     if what in _POSITIONS:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.cases.dialogue import Dialogue, check_unreachable
 from gainwright.app.clock import today
-from gainwright.errors import CallError
+from gainwright.app.store import found_or_none
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -92,11 +92,11 @@ def open_case(
     CallError : an invalid name, or there is neither such a case nor a job.
     """
     counted = cases.counted()
-    try:
+    if job_text is None:
         kept = cases.get(name)
-    except CallError as error:
-        if error.code != "no_such_case" or job_text is None:
-            raise
+    elif (there := found_or_none(cases.get, name)) is not None:
+        kept = there
+    else:
         return CaseDialogue(begin_dialogue(job_text, title, counted=counted), name, cases, copies=copies)
     dialogue = Dialogue.of(kept.case, counted=counted)
     # the job may have been mended since; what was read stays

@@ -237,15 +237,15 @@ class Dialogue:
         gone = taken.pop()  # type: ignore[attr-defined]
         return str(gone)
 
-    def correct(self, number: int, text: str) -> None:
-        """Correct the result of an entry; 1 is the first.
+    def correct(self, number: int, text: str, second: str = "") -> None:
+        """Correct the result of an entry, 1 is the first, as it was typed (see `with_result`).
 
         Raises
         ------
         CallError, JobError : there is no such entry, or the result is invalid.
         """
         bare = self.entry_without_result(number)
-        self.replace(number, with_result(bare, text, marks=indicator_marks(bare, self.diagnoser.job)))
+        self.replace(number, with_result(bare, text, second, marks=indicator_marks(bare, self.diagnoser.job)))
 
     def entry_without_result(self, number: int) -> dict[str, Any]:
         """Return an entry without its result; 1 is the first.
@@ -272,15 +272,6 @@ class Dialogue:
         self.entry_without_result(number)
         self._read(mapping)
         self.entries[number - 1] = mapping
-
-    def closed(self, cause: str, where: str, *, note: str = "", on: str = "") -> Case:
-        """Return the case, closed with one cause.
-
-        Raises
-        ------
-        CallError : the chain can't have such a cause.
-        """
-        return self.closed_as(Ending(cause=cause, where=where, note=note), on=on)
 
     def closed_as(self, ending: Ending, *, on: str = "") -> Case:
         """Return the case, closed in one of the ways that a case ends.

@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.measuring.lost_point import is_within, places_lost, with_point_moved
+from gainwright.app.measuring.lost_point import is_within, places_lost, question_about, with_point_moved
 from gainwright.errors import AnswerError, DoubtfulReadingError
 from gainwright.quantities import Quantity, read_ohms, read_volts
-from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -47,12 +46,7 @@ def doubt_about_answer(
     again = None if meant is None else _number(entry, meant)
     if usual is None or meant is None or again is None or not is_within(again, *usual):
         return None
-    return DoubtfulReadingError(
-        say("{text} was typed: is it {meant}, as in a sound chain?", text=repr(text.strip()), meant=meant),
-        candidate=meant,
-        rule=say("a decimal point may be missing, or the unit may be another"),
-        remedy=say("enter {meant}, or say that you are sure", meant=meant),
-    )
+    return question_about(text, meant)
 
 
 def _number(entry: Mapping[str, Any], text: str) -> float | None:

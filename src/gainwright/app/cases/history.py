@@ -51,6 +51,11 @@ class WrongLine:
     line: int
     why: str
 
+    @classmethod
+    def of(cls, line: int, error: GainwrightError) -> WrongLine:
+        """Return what an error says of a line."""
+        return cls(line, joined([part for part in (error.what, error.rule) if part], by="{a}; {b}"))
+
     @property
     def text(self) -> str:
         """The line and the reason as a sentence that can be translated."""
@@ -104,7 +109,7 @@ def read_history(content: bytes) -> list[HistoryRow]:
         try:
             row = _row(line, fields, names)
         except GainwrightError as error:
-            wrong.append(WrongLine(line, joined([part for part in (error.what, error.rule) if part], by="{a}; {b}")))
+            wrong.append(WrongLine.of(line, error))
             continue
         names[row.name] = line
         rows.append(row)

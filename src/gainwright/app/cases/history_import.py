@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.cases.history import HistoryError, HistoryRow, WrongLine, read_history
 from gainwright.app.cases.stored_cases import RESERVED
+from gainwright.app.store import found_or_none
 from gainwright.errors import GainwrightError
-from gainwright.texts import joined, say
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.store import Cases
@@ -45,9 +46,7 @@ def import_history(cases: Cases, content: bytes) -> ImportedHistory:
             else:
                 added[row.name] = row.case
         except GainwrightError as error:
-            wrong.append(
-                WrongLine(row.line, joined([part for part in (error.what, error.rule) if part], by="{a}; {b}"))
-            )
+            wrong.append(WrongLine.of(row.line, error))
     if wrong:
         raise HistoryError.of(wrong)
     cases.add_all(added)
@@ -58,13 +57,10 @@ def _is_there(row: HistoryRow, cases: Cases) -> bool:
     """Return whether the case of a row is in the store. CallError: its name is invalid, or that of another case."""
     if row.name in RESERVED:
         raise HistoryError(say("a case can't be called {name}", name=row.name), code="bad_name")
-    try:
-        kept = cases.get(row.name).case
-    except GainwrightError as error:
-        if error.code == "no_such_case":
-            return False
-        raise
-    if _ended(kept) != _ended(row.case):
+    kept = found_or_none(cases.get, row.name)
+    if kept is None:
+        return False
+    if _ended(kept.case) != _ended(row.case):
         raise HistoryError(say("the store has another case called {name}", name=row.name), code="name_taken")
     return True
 

@@ -1,4 +1,4 @@
-"""What people say in plain sentences: how it sounds, whether a lamp is lit, how a control stands; in English and German.
+"""What people say in plain sentences: how it sounds, whether a lamp is lit, whether something is set right; in English and German.
 
 A sentence that could mean two things means nothing here, and the person is asked again.
 """
@@ -58,7 +58,7 @@ _RIGHT = (
     r"right\b|correct\w*|fine\b|good\b|okay\b|ok\b|as (?:it|they|always|usual)|in the (?:middle|centre|center)|centred|centered"
     r"|untouched|normal|stimmt\b|stimmen\b|passt\b|passen\b|richtig\w*|in ordnung|mitte\b|mittig|gut\b|unverändert"
 )
-_STANDS = {
+_RIGHT_OR_WRONG = {
     "wrong": rf"wrong\w*|{_NO}{_BETWEEN}(?:{_RIGHT})|(?:{_RIGHT})\s+nicht\b|(?:turned|all the way|way|fully|right) down|minimum|at (?:zero|the bottom)|\bzero\b"
     r"|muted|forward|to(?:wards)? the (?:front|rear|back|left|right)\b|swapped|reversed|crossed|changed|switched off"
     r"|falsch\w*|verstellt|ganz unten|zugedreht|runtergedreht|auf (?:null|minimum)|stumm\w*|nach (?:vorn\w*|hinten|links|rechts)"
@@ -182,7 +182,7 @@ def lamp_word(text: str, *, protection: bool = False) -> str:
     return _one_or_yes(plain, found, {"on": _YES, "off": _NAY})
 
 
-def stand_word(text: str, what: str) -> str:
+def right_or_wrong(text: str, what: str) -> str:
     """Return `right` or `wrong` of something that was looked at; empty where the sentence doesn't tell.
 
     Parameters
@@ -194,7 +194,7 @@ def stand_word(text: str, what: str) -> str:
         found = _meanings(plain, _MUTED)
         return found.pop() if len(found) == 1 else ""
     yes = {"right": _YES, "wrong": _NAY} if what in _BY_YES_AND_NO else {}
-    return _one_or_yes(plain, _meanings(plain, _STANDS), yes)
+    return _one_or_yes(plain, _meanings(plain, _RIGHT_OR_WRONG), yes)
 
 
 def swap_word(text: str) -> str:

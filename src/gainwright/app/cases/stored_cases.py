@@ -9,8 +9,8 @@ from gainwright.app.cases.complaint_choices import entries_of_complaint
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
 from gainwright.app.document_changes import change_document
-from gainwright.app.jobs.stored_jobs import listed_title
-from gainwright.app.store import job_deleted
+from gainwright.app.jobs.stored_jobs import LONGEST_TITLE, listed_title
+from gainwright.app.store import found_or_none, job_deleted
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 LONGEST_STEM = 50
 WORDS_TO_FIND_BY = 4
-LONGEST_TITLE = 300
 RESERVED = ("new", "tally")
 """Names with another meaning in the addresses of cases."""
 _JOB_OF = "job of a case"
@@ -33,20 +32,10 @@ def suggested_name(store: Store, title: str, *, on: str) -> str:
     plain = re.sub(r"[\W_]+", "-", title.lower()).strip("-")[:LONGEST_STEM].strip("-")
     stem = f"{plain or 'case'}-{on}"
     name, count = stem, 1
-    while _there(store, name):
+    while found_or_none(store.cases.get, name) is not None:
         count += 1
         name = f"{stem}-{count}"
     return name
-
-
-def _there(store: Store, name: str) -> bool:
-    try:
-        store.cases.get(name)
-    except CallError as error:
-        if error.code == "no_such_case":
-            return False
-        raise
-    return True
 
 
 def begin_case(
@@ -114,7 +103,7 @@ def keep_as_job(store: Store, case: str) -> StoredJob:
 
 def _new_case(store: Store, name: str, text: str, title: str, entries: Iterable[Mapping[str, Any]]) -> StoredCase:
     name = " ".join(name.split())
-    if name in RESERVED or _there(store, name):
+    if name in RESERVED or found_or_none(store.cases.get, name) is not None:
         raise CallError(
             say("a case can't be called {name}", name=name)
             if name in RESERVED
@@ -152,22 +141,13 @@ def cases_of(store: Store, job: str) -> list[StoredCase]:
     alike = (case for case in store.cases.find(" ".join(words)) if case.case.job == kept.text)
     by_name = {case.name: case for case in alike if store.documents.get(_JOB_OF, case.name) is None}
     for name, _ in store.documents.list(_cases_of(job)):
-        try:
-            by_name[name] = store.cases.get(name)
-        except CallError as error:
-            if error.code != "no_such_case":
-                raise
+        case = found_or_none(store.cases.get, name)
+        if case is not None:
+            by_name[name] = case
     return sorted(by_name.values(), key=lambda case: case.changed, reverse=True)
 
 
 def job_of(store: Store, case: str) -> StoredJob | None:
     """Return the job that a case was begun about, None when there was none or it was deleted."""
     link = store.documents.get(_JOB_OF, case)
-    if link is None:
-        return None
-    try:
-        return store.jobs.get(str(link["job"]))
-    except CallError as error:
-        if error.code == "no_such_job":
-            return None
-        raise
+    return None if link is None else found_or_none(store.jobs.get, str(link["job"]))

@@ -1,4 +1,4 @@
-"""Where the controls must stand for a test of fault finding, in words with values, and the tone that it plays."""
+"""What the controls must be set to for a test of fault finding, in words with values, and the tone that it plays."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ SECONDS_OFF, SECONDS_ON = 60.0, 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class ControlStand:
-    """A control in words, and where it must stand."""
+class RequiredSetting:
+    """A control in words, and what it must be set to."""
 
     where_text: str
-    stands: str
+    setting: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,12 +45,12 @@ class PlayedTone:
 class ConditionsOfTest:
     """The controls along the way of a test's tone, and the tone; no controls and None for a test without one."""
 
-    controls: tuple[ControlStand, ...] = ()
+    controls: tuple[RequiredSetting, ...] = ()
     tone: PlayedTone | None = None
 
 
 def conditions_of(entry: Mapping[str, Any], job: Job) -> ConditionsOfTest:
-    """Return where the controls must stand for a test, as its entry and the job have them, and its tone.
+    """Return what the controls must be set to for a test, as its entry and the job have them, and its tone.
 
     Raises
     ------
@@ -64,10 +64,10 @@ def conditions_of(entry: Mapping[str, Any], job: Job) -> ConditionsOfTest:
     if not isinstance(read, Played) or read.tone_hz is None or not at_hand(job):
         return ConditionsOfTest()
     passed = _places_before(read, resolve(job))
-    stands = {c: text for c, text in controls(job).items() if ".out." not in c and not c.endswith(".at")} | read.set
+    settings = {c: text for c, text in controls(job).items() if ".out." not in c and not c.endswith(".at")} | read.set
     found = [
-        ControlStand(sentence(control_words(job, control)), _stand_words(control, text))
-        for control, text in stands.items()
+        RequiredSetting(sentence(control_words(job, control)), _setting_words(control, text))
+        for control, text in settings.items()
         if control.rpartition(".")[0] in passed and control.endswith(SHOWN) and _says_something(control, text, read.set)
     ]
     seconds = SECONDS_OFF if read.speakers == "off" else SECONDS_ON
@@ -95,7 +95,7 @@ def _says_something(control: str, text: str, given: Mapping[str, str]) -> bool:
     return bool(text) or control.endswith((".gain", ".volume"))
 
 
-def _stand_words(control: str, text: str) -> str:
+def _setting_words(control: str, text: str) -> str:
     from gainwright.model import setting_text
 
     if not text or ".." in text or text == "unknown":

@@ -7,7 +7,9 @@ import re
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from gainwright.errors import DoubtfulReadingError
 from gainwright.quantities import NUMBER, decimal
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -61,6 +63,25 @@ def with_point_moved(text: str, places: int, *, number: int = 0) -> str | None:
         return None
     moved = Decimal(plain).scaleb(places)
     return f"{text[: found[number].start()]}{moved:f}{text[found[number].end() :]}"
+
+
+def question_about(text: str, meant: str, *, expected: str = "") -> DoubtfulReadingError:
+    """Return the question whether a reading was meant with its point elsewhere.
+
+    Parameters
+    ----------
+    text, meant : as it was typed, and as it was probably meant.
+    expected : what is expected there, in words; empty for a reading as in a sound chain.
+    """
+    asked = {"text": repr(text.strip()), "meant": meant}
+    return DoubtfulReadingError(
+        say("{text} was typed where {expected} is expected: is it {meant}?", expected=expected, **asked)
+        if expected
+        else say("{text} was typed: is it {meant}, as in a sound chain?", **asked),
+        candidate=meant,
+        rule=say("a decimal point may be missing, or the unit may be another"),
+        remedy=say("enter {meant}, or say that you are sure", meant=meant),
+    )
 
 
 def meant_row(line: str, rows: Iterable[tuple[float, float | None]], step: float, volts: float) -> str | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import unicodedata
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.document_changes import change_document
 from gainwright.app.store import ConflictError, job_deleted
 from gainwright.errors import CallError
+from gainwright.harmless import one_line
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -93,8 +93,7 @@ class Take:
 
 def shown_name(name: str) -> str:
     """Return a name as it may be shown: one line, no control characters, shortened."""
-    whole = "".join(" " if c.isspace() else c for c in name if c.isspace() or unicodedata.category(c)[0] != "C")
-    return " ".join(whole.split())[:LONGEST_NAME]
+    return one_line(name)[:LONGEST_NAME]
 
 
 def add_recording(

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from gainwright.app.measuring.lost_point import is_within, places_lost, with_point_moved
+from gainwright.app.measuring.lost_point import is_within, places_lost, question_about, with_point_moved
 from gainwright.errors import AnswerError, DoubtfulReadingError
 from gainwright.quantities import (
     Quantity,
@@ -21,7 +21,6 @@ from gainwright.quantities import (
     read_step,
     read_volts,
 )
-from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -97,17 +96,7 @@ def doubt_about(
         return None
     if not is_within(again.value if read.volts is None else again.volts or 0.0, *interval):
         return None
-    return DoubtfulReadingError(
-        say(
-            "{text} was typed where {expected} is expected: is it {meant}?",
-            text=repr(text.strip()),
-            expected=expected,
-            meant=meant,
-        ),
-        candidate=meant,
-        rule=say("a decimal point may be missing, or the unit may be another"),
-        remedy=say("enter {meant}, or say that you are sure", meant=meant),
-    )
+    return question_about(text, meant, expected=expected)
 
 
 def _volts(text: str) -> StepAnswer:

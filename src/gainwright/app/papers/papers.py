@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import datetime
 import json
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, get_args
 
+from gainwright.app.clock import read_date
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -186,20 +186,9 @@ def _support_paper(kind: str, job: Job, material: PaperMaterial, plan: Plan | No
 
 
 def check_date(date: str) -> None:
-    """Refuse an invalid date. CallError."""
-    if not date:
-        return
-    try:
-        parsed = datetime.date.fromisoformat(date)
-    except ValueError:
-        parsed = None
-    if parsed is None or parsed.isoformat() != date:
-        raise CallError(
-            say("{date} isn't a date", date=repr(date)),
-            code="bad_date",
-            where="date",
-            remedy=say("write, for example, 2026-11-26"),
-        )
+    """Refuse an invalid date; none at all is valid. CallError."""
+    if date:
+        read_date(date)
 
 
 def paper_bytes(

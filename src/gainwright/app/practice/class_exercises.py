@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.app.practice.limits import refuse_guess, refuse_test
-from gainwright.app.practice.practice import Practice, best_path, practise
+from gainwright.app.practice.practice import GUESS, Practice, best_path, practise, step_of_guess, step_of_test
 from gainwright.errors import CallError, GainwrightError
 from gainwright.report.class_table import ClassRow, ClassTable
 from gainwright.texts import say
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from gainwright.diagnose import Diagnoser
     from gainwright.model.class_exercise import ClassExercise, ClassResult, PracticeLimits
 
-GUESS = "it is "
 LONGEST_NAME = 80
 
 
@@ -146,14 +145,14 @@ class Replay:
         """Make a test. CallError: there is no such test, or a limit is reached."""
         refuse_test(self.limits, tests=len(self.practice.steps), minutes=self.practice.minutes)
         self.practice.ask(name)
-        self.did.append(" ".join(name.lower().split()))
+        self.did.append(step_of_test(name))
 
     def guess(self, cause: str, where: str) -> bool:
         """Name the fault; return whether it was right. CallError: the chain can't have it, or the limit is reached."""
         refuse_guess(self.limits, guesses=self.guesses)
         self.solved = self.practice.guess(cause, where)
         self.guesses, self.named = self.guesses + 1, (cause, where)
-        self.did.append(f"{GUESS}{cause} {where}".strip())
+        self.did.append(step_of_guess(cause, where))
         return self.solved
 
     @property

@@ -12,13 +12,14 @@ from gainwright.app.practice.class_exercises import learner_name, result_of
 from gainwright.app.practice.stored_practices import KIND as PRACTICE
 from gainwright.app.practice.stored_practices import StoredPractice, begin_practice, load_practice
 from gainwright.errors import CallError
+from gainwright.results import from_json
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.ports import HiddenRigs
     from gainwright.app.store import Store
     from gainwright.diagnose import Diagnoser
-    from gainwright.model.class_exercise import ClassExercise, ClassResult
+    from gainwright.model.class_exercise import ClassExercise, ClassResult, Task
 
 KIND = "class run"
 
@@ -73,8 +74,8 @@ def list_runs(store: Store) -> list[ClassRun]:
 
 
 def read_run(document: dict[str, Any]) -> ClassRun:
-    """Return a run as it is stored. TypeError, LookupError: it isn't one."""
-    return ClassRun(**{**document, "practices": tuple(document["practices"])})
+    """Return a run as it is stored. ValueError: it isn't one."""
+    return from_json(ClassRun, document)
 
 
 def exercise_of(run: ClassRun) -> ClassExercise:
@@ -82,6 +83,17 @@ def exercise_of(run: ClassRun) -> ClassExercise:
     from gainwright.jobfile.class_files import read_exercise
 
     return read_exercise(run.exercise.encode())
+
+
+def task_of(exercise: ClassExercise, number: int) -> Task:
+    """Return a task of an exercise; `number` is from 0. CallError: there is no such task."""
+    if not 0 <= number < len(exercise.tasks):
+        raise CallError(
+            say("there is no such task"),
+            code="no_such_task",
+            rule=say("there are {number}", number=len(exercise.tasks)),
+        )
+    return exercise.tasks[number]
 
 
 def practices_of(store: Store, run: ClassRun) -> list[StoredPractice | None]:
@@ -94,15 +106,9 @@ def begin_task(store: Store, run: ClassRun, number: int, *, rigs: HiddenRigs, di
     from gainwright.jobfile.class_files import chain_text
 
     exercise = exercise_of(run)
-    if not 0 <= number < len(exercise.tasks):
-        raise CallError(
-            say("there is no such task"),
-            code="no_such_task",
-            rule=say("there are {number}", number=len(exercise.tasks)),
-        )
+    task = task_of(exercise, number)
     if run.practices[number]:
         return load_practice(store, run.practices[number])
-    task = exercise.tasks[number]
     kept = begin_practice(
         store,
         title=diagnoser.job.title or task.chain,

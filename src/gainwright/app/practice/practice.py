@@ -80,7 +80,7 @@ class Practice:
         from gainwright.jobfile import read_entry
 
         tests = self.tests()
-        wanted = " ".join(text.lower().split())
+        wanted = step_of_test(text)
         if wanted not in tests:
             near = difflib.get_close_matches(wanted, tests, n=3)
             raise CallError(
@@ -127,6 +127,19 @@ def test_name(candidate: Candidate) -> str:
         parts += [entry.side] if entry.side != "both" else []
         parts += ["no tone"] if entry.silence else []
     return " ".join(parts).lower()
+
+
+GUESS = "it is "
+
+
+def step_of_test(name: str) -> str:
+    """Return a test as a class result has it: its name on one line, in small letters."""
+    return " ".join(name.lower().split())
+
+
+def step_of_guess(cause: str, where: str) -> str:
+    """Return a guess as a class result has it."""
+    return f"{GUESS}{cause} {where}".strip()
 
 
 EXAMPLE = "two_way_and_sub"

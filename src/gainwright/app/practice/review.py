@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
 
     from gainwright.app.ports import HiddenRig
     from gainwright.diagnose import Diagnoser
@@ -60,21 +60,6 @@ class PracticeReview:
 
     told: tuple[ExplainedResult, ...]
     levels: RepairedLevels | None
-
-    def document(self) -> dict[str, Any]:
-        """Return it as JSON has it."""
-        return asdict(self)
-
-    @classmethod
-    def of(cls, document: Mapping[str, Any]) -> PracticeReview:
-        """Return a review that was stored."""
-        told = (
-            ExplainedResult(**{**t, "ruled_out": tuple(map(tuple, t["ruled_out"])), "leading": tuple(t["leading"])})
-            for t in document["told"]
-        )
-        levels = document["levels"]
-        volts = {} if levels is None else {node: (both[0], both[1]) for node, both in levels["volts"].items()}
-        return cls(tuple(told), None if levels is None else RepairedLevels(**{**levels, "volts": volts}))
 
 
 LIKELY, UNLIKELY = 0.04, 0.01

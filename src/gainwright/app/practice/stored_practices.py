@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.app.clock import today
 from gainwright.app.document_changes import change_document
 from gainwright.app.practice.limits import refuse_test
-from gainwright.app.practice.practice import Practice, PracticeTest, practise, with_gains_set
+from gainwright.app.practice.practice import (
+    Practice,
+    PracticeTest,
+    practise,
+    step_of_guess,
+    step_of_test,
+    with_gains_set,
+)
 from gainwright.app.practice.review import PracticeReview, explain_results, repaired_levels
 from gainwright.errors import CallError
 from gainwright.model.case import NO_FAULT
+from gainwright.results import from_json, to_json
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from gainwright.app.ports import HiddenRigs
-    from gainwright.app.store import Store
+    from gainwright.app.store import Store, StoredDocument
     from gainwright.diagnose import Diagnoser
     from gainwright.diagnose.candidates import Candidate
     from gainwright.model.class_exercise import PracticeLimits
@@ -63,7 +71,7 @@ class StoredPractice:
     short_way : the path that the diagnosis takes, once it was computed.
     limits, run : of a task of a class exercise, its limits and the id of the learner's run.
     revision : of the document, as it was read; 0 of a practice that isn't stored yet. It isn't stored itself.
-    review : what each result showed and the levels, once they were computed, see `PracticeReview`.
+    review : what each result showed and the levels, once they were computed.
     """
 
     id: str
@@ -78,8 +86,8 @@ class StoredPractice:
     tried: tuple[PracticeAttempt, ...] = ()
     entries: tuple[dict[str, Any], ...] = ()
     ended: Ended = ""
-    short_way: tuple[PracticeAttempt, ...] | None = field(default=None)
-    review: dict[str, Any] | None = None
+    short_way: tuple[PracticeAttempt, ...] | None = None
+    review: PracticeReview | None = None
     limits: dict[str, Any] | None = None
     run: str = ""
     revision: int = 0
@@ -158,6 +166,10 @@ def load_practice(store: Store, practice: str) -> StoredPractice:
     found = store.documents.read(KIND, practice)
     if found is None:
         raise _no_such_practice()
+    return _read(found)
+
+
+def _read(found: StoredDocument) -> StoredPractice:
     return replace(read_practice(found.content), revision=found.revision)
 
 
@@ -167,22 +179,12 @@ def _no_such_practice() -> CallError:
 
 def list_practices(store: Store) -> list[StoredPractice]:
     """Return all practices, last changed first."""
-    return [replace(read_practice(found.content), revision=found.revision) for found in store.documents.all(KIND)]
+    return [_read(found) for found in store.documents.all(KIND)]
 
 
 def read_practice(document: dict[str, Any]) -> StoredPractice:
-    """Return a practice as it is stored. TypeError, ValueError, LookupError: it isn't one."""
-    short = document["short_way"]
-    return StoredPractice(
-        **{
-            **document,
-            "call": tuple(document["call"]),
-            "called": tuple(document["called"]),
-            "entries": tuple(document["entries"]),
-            "tried": tuple(PracticeAttempt(**t) for t in document["tried"]),
-            "short_way": None if short is None else tuple(PracticeAttempt(**t) for t in short),
-        }
-    )
+    """Return a practice as it is stored. ValueError: it isn't one."""
+    return from_json(StoredPractice, document)
 
 
 def resume(kept: StoredPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> Practice:
@@ -209,8 +211,7 @@ def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> St
     _going(kept)
     refuse_test(kept.allowed, tests=kept.tests, minutes=kept.minutes)
     done = practice.ask(name)
-    step = " ".join(name.lower().split())
-    tried = PracticeAttempt(name, done.ask, done.minutes, done.found, done.where, step=step)
+    tried = PracticeAttempt(name, done.ask, done.minutes, done.found, done.where, step=step_of_test(name))
     entry = as_mapping(practice.entries[-1])
     return keep_practice(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
 
@@ -232,7 +233,7 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     half = cause in NO_FAULT and kept.cause in NO_FAULT
     verdict = CORRECT if right else HALF_RIGHT if half else NOT_IT
     name = short_name(Cause(cause, where), diagnoser.job)
-    tried = PracticeAttempt("", name, 0.0, verdict, right=right, step=f"it is {cause} {where}".strip())
+    tried = PracticeAttempt("", name, 0.0, verdict, right=right, step=step_of_guess(cause, where))
     limit = kept.allowed.guesses
     last = limit is not None and kept.guesses + 1 >= limit
     ended: Ended = "solved" if right else "no guess left" if last else ""
@@ -248,7 +249,7 @@ def give_up(store: Store, kept: StoredPractice) -> StoredPractice:
 def keep_short_way(store: Store, practice: str, best: Practice, review: PracticeReview) -> StoredPractice:
     """Store the path that the diagnosis takes, and the review, with what the practice has become meanwhile."""
     short = tuple(PracticeAttempt("-", step.ask, step.minutes, step.found) for step in best.steps)
-    found = {"short_way": [asdict(step) for step in short], "review": review.document()}
+    found = {"short_way": to_json(short), "review": to_json(review)}
     change_document(store.documents, KIND, practice, lambda there: {**_there(there), **found})
     return load_practice(store, practice)
 

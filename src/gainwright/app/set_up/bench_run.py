@@ -65,7 +65,7 @@ def _carry_out_one(
     for control, text in step.sets.items():
         bench.set(control, text)
     if step.phase not in ("prepare", "leads", "controls", "source") and outcome.clean_limits:
-        _stand_at_limit(bench, outcome)
+        _set_to_limit(bench, outcome)
     of_the_tone = step.expect is not None and step.expect.quantity == "v_rms" and bool(step.instrument)
     if step.tone_hz is not None and step.level_dbfs is not None and of_the_tone:
         bench.play(step.tone_hz, step.level_dbfs)
@@ -76,15 +76,15 @@ def _carry_out_one(
         outcome.readings[step.id] = bench.read_v(step.measure_at, step.instrument)
     if step.phase in ("source", "processor"):
         for control in step.sets:
-            bench.set(control, _standing(plan, control))
+            bench.set(control, _starting_setting(plan, control))
 
 
-def _standing(plan: Plan, control: str) -> str:
+def _starting_setting(plan: Plan, control: str) -> str:
     """Return the setting that the control steps give a control."""
     return next((s.sets[control] for s in plan.steps if s.phase == "controls" and control in s.sets), "0 dB")
 
 
-def _stand_at_limit(bench: Bench, outcome: BenchOutcome) -> None:
+def _set_to_limit(bench: Bench, outcome: BenchOutcome) -> None:
     for head, limits in outcome.clean_limits.items():
         if outcome.places.get(f"{head}.volume") != min(limits):
             outcome.places[f"{head}.volume"] = min(limits)
@@ -148,7 +148,7 @@ def _raise_to_voltage(
     assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
     control, target = step.adjust.control, step.adjust.target
     watching = [name for name, i in instruments.items() if not isinstance(i, Multimeter)]
-    lowest = parse(step.sets.get(control, _standing(plan, control)), "fraction").nominal
+    lowest = parse(step.sets.get(control, _starting_setting(plan, control)), "fraction").nominal
 
     def too_far(place: float) -> bool:
         bench.turn(control, place)
@@ -176,5 +176,5 @@ def _lower_volume(bench: Bench, outcome: BenchOutcome) -> bool:
         if min(limits) > 1:
             limits.append(min(limits) - 1)
             outcome.volume_lowered = lowered = True
-    _stand_at_limit(bench, outcome)
+    _set_to_limit(bench, outcome)
     return lowered

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.set_up.standing import found_gains, settings_during, stages_before
+from gainwright.app.set_up.step_settings import found_gains, settings_during, stages_before
 
 if TYPE_CHECKING:
     from gainwright.app.set_up.run import Run, StepState

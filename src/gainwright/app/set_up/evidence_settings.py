@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.set_up.found_settings import FoundSetting
 from gainwright.app.set_up.no_signal import hardly_a_signal
-from gainwright.app.set_up.standing import READ_OFF, stages_before
+from gainwright.app.set_up.step_settings import READ_OFF, stages_before
 from gainwright.model import Reading, resolve
 from gainwright.quantities import parse
 

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from gainwright.app.set_up.standing import DRAWS, SEED, found_gains, settings_during, stages_before
+from gainwright.app.set_up.step_settings import (
+    DRAWS,
+    SEED,
+    found_gains,
+    settings_during,
+    solved_volts,
+    stages_before,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-    import numpy.typing as npt
 
     from gainwright.app.set_up.run import Run, StepState
     from gainwright.model import Instrument
@@ -179,27 +184,14 @@ def _ratios(read: _Read, state: StepState, now: Mapping[str, str], chain: Chain)
     if now == read.settings and (a.tone_hz, a.level_dbfs, a.speakers_off) == (b.tone_hz, b.level_dbfs, b.speakers_off):
         return 1.0, 1.0, 1.0
     drawn = chain.draws(draws=DRAWS, seed=SEED, quick=True)
-    then_v, now_v = _solved(read.state, chain, read.settings, drawn), _solved(state, chain, now, drawn)
-    then_middle = float(_solved(read.state, chain, read.settings, None)[0])
+    then_v = solved_volts(read.state, chain, read.settings, values=drawn)
+    now_v = solved_volts(state, chain, now, values=drawn)
+    then_middle = float(solved_volts(read.state, chain, read.settings)[0])
     if np.min(then_v) <= 0 or then_middle <= 0:
         return None
-    middle = float(_solved(state, chain, now, None)[0]) / then_middle
+    middle = float(solved_volts(state, chain, now)[0]) / then_middle
     low, high = (float(ratio) for ratio in np.quantile(now_v / then_v, [0.025, 0.975]))
     return (min(low, middle), middle, max(high, middle)) if middle > 0 else None
-
-
-def _solved(
-    state: StepState, chain: Chain, settings: Mapping[str, str], values: Mapping[str, Any] | None
-) -> npt.NDArray[Any]:
-    """Return the volts at a step's node with the given settings, shape (cases,)."""
-    from gainwright.jobfile import with_settings
-    from gainwright.solve import Chain, Conditions
-
-    step = state.step
-    conditions = Conditions(step.tone_hz, step.level_dbfs or 0.0, values=values, unloaded=frozenset(step.speakers_off))
-    node = next(n for n in chain.nodes if str(n) == step.measure_at)
-    solved = Chain(with_settings(chain.job, settings)).solve(conditions, targets=(node,), margins=False)
-    return solved.rms_v[:, solved.index(node)]
 
 
 def _instrument(chain: Chain, state: StepState) -> Instrument:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from gainwright.app.set_up.no_signal import ends_without_signal
-from gainwright.app.set_up.standing import final_volume, found_gains, level_setters
+from gainwright.app.set_up.step_settings import final_volume, found_gains, level_setters
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.texts import say
@@ -43,7 +43,10 @@ class FoundSetting:
 
 @dataclass(frozen=True, slots=True)
 class SettingChange:
-    """A control to be taken over, with its place in words; `old` is empty where the job doesn't say."""
+    """A control as the job has it and as the run left it, as a job file writes both, with its place in words.
+
+    `old` is empty where the job doesn't say.
+    """
 
     control: str
     where_text: str

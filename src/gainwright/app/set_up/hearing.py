@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING
 
-from gainwright.app.clock import date_of
+from gainwright.app.clock import date_of, no_date, read_date
 from gainwright.app.measuring.stored_recordings import list_recordings
-from gainwright.errors import CallError, GainwrightError
+from gainwright.errors import GainwrightError
 from gainwright.model import Recorder
 from gainwright.solve.ear_level import EarLevel, peak_with_harmonic_dbc
 from gainwright.solve.hearing_dose import DayHearing, Exposure, hearing_dose
-from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -215,16 +214,13 @@ def _heard_of_job(
 
 
 def _bounds(day: str) -> tuple[datetime, datetime]:
+    """Return when a day begins and ends in the time zone of this machine."""
+    date = read_date(day, where="day")
     try:
-        date = datetime.strptime(day, "%Y-%m-%d").date()  # noqa: DTZ007  a date has no time zone
-        return tuple(datetime.combine(d, time()).astimezone() for d in (date, date + timedelta(days=1)))  # type: ignore[return-value]
-    except (ValueError, OverflowError):
-        raise CallError(
-            say("{date} isn't a date", date=repr(day[:40])),
-            code="bad_date",
-            where="day",
-            remedy=say("write, for example, 2026-11-26"),
-        ) from None
+        begin, end = (datetime.combine(d, time()).astimezone() for d in (date, date + timedelta(days=1)))
+    except (ValueError, OverflowError):  # one of the first or last days that there are
+        raise no_date(day, where="day") from None
+    return begin, end
 
 
 def last_day(plan: Plan, entries: Sequence[RunEntry], today: str) -> str:

@@ -33,7 +33,6 @@ from gainwright.web.work_api import attachment
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredCase
-    from gainwright.web.site import Site
 
 router = APIRouter(prefix="/api", tags=["cases"], responses=ERROR_RESPONSES)
 
@@ -220,11 +219,6 @@ def tally(site: CurrentSite) -> CaseCounts:
 @router.get("/history.csv", response_class=Response, responses={200: {"content": {"text/csv": {}}}})
 def history(site: CurrentSite) -> Response:
     """Return the shop's closed cases as a table of CSV, which can be imported again."""
-    return history_table(site)
-
-
-def history_table(site: Site) -> Response:
-    """Return the closed cases as a file of CSV."""
     table = write_history(site.store.cases.find())
     return attachment(table.encode(), name="closed-cases.csv", media_type="text/csv; charset=utf-8")
 

@@ -146,12 +146,7 @@ def undo(site: Site, name: str, *, seen: int) -> StoredCase:
 
 def correct(site: Site, name: str, *, seen: int, number: int, text: str, second: str = "") -> StoredCase:
     """Change the result of an entry; the first is number 1."""
-
-    def do(dialogue: Dialogue, _: Diagnosis) -> None:
-        bare = dialogue.entry_without_result(number)
-        dialogue.replace(number, with_result(bare, text, second, marks=indicator_marks(bare, dialogue.diagnoser.job)))
-
-    return change(site, name, seen=seen, do=do)
+    return change(site, name, seen=seen, do=lambda d, _: d.correct(number, text, second))
 
 
 def renew(site: Site, name: str, *, seen: int) -> StoredCase:

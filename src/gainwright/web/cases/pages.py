@@ -19,7 +19,6 @@ from gainwright.report.closing import OUTCOMES
 from gainwright.texts import say
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes, pictures
-from gainwright.web.cases.api import history_table
 from gainwright.web.cases.case_page import Submitted, case_page
 from gainwright.web.cases.changes import case_address
 from gainwright.web.cases.complaint_form import chosen_of
@@ -76,12 +75,6 @@ def add_history(request: Request, site: CurrentSite, file: UploadFile) -> Respon
     except GainwrightError as error:
         return _tally(request, site, error=error)
     return _tally(request, site, done=done)
-
-
-@router.get("/cases/tally/history.csv")
-def history(site: CurrentSite) -> Response:
-    """Return the closed cases as a table."""
-    return history_table(site)
 
 
 @router.get("/cases/tally.svg")

@@ -141,7 +141,7 @@ def show_form(
         "findings": view.findings_at(view.findings_of(site, stored.text), name) if name else [],
         "checked": view.findings_of(site, stored.text) is not None,
         "gravity": view.GRAVITY,
-        "standing": view.standing(stored, site, name) if section == "stage" else None,
+        "around": view.place_in_chain(stored, site, name) if section == "stage" else None,
         "address": address_of(stored.id, section, name),
     }
     return page(request, "chain_form.html", job=stored, here="chain", **shown)

@@ -215,7 +215,7 @@ def without_file_place(error: GainwrightError | None, text: str) -> GainwrightEr
     return error.with_place(str(stage.get("name") or key) if section in ("stages", "instruments") else "")
 
 
-def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
+def place_in_chain(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
     """Return the position of a stage in its chain: what feeds it, what it feeds, where it can move."""
     from gainwright.jobfile import editing
     from gainwright.model import WITH_NAMED_OUTPUTS
@@ -252,7 +252,7 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
             "consumers": sorted(consumers),
         }
 
-    found: dict[str, Any] = site.models.kept(f"standing {stage}", job.text, made)
+    found: dict[str, Any] = site.models.kept(f"place of {stage}", job.text, made)
     return found
 
 

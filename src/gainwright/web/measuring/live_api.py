@@ -21,7 +21,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from gainwright.errors import CallError, GainwrightError
 from gainwright.texts import say
-from gainwright.web.errors import ERROR_RESPONSES
+from gainwright.web.errors import ERROR_RESPONSES, Trouble
 from gainwright.web.measuring.sessions import browser_measurement, server_measurement
 from gainwright.web.page_language import in_language, language_of, page_language
 from gainwright.web.shown_errors import shown, shown_message
@@ -66,7 +66,7 @@ class Incoming:
     waiting: deque[Block | dict[str, Any]] = field(default_factory=deque)
     frames: int = 0
     number: int = -1
-    came: asyncio.Event = field(default_factory=asyncio.Event)
+    arrived: asyncio.Event = field(default_factory=asyncio.Event)
     begun: float = field(default_factory=time.monotonic)
     total: int = 0
 
@@ -85,7 +85,7 @@ class Incoming:
             self.frames, lost = 0, True
         self.waiting.append(Block(samples, lost=lost))
         self.frames += len(samples)
-        self.came.set()
+        self.arrived.set()
 
     def _read(self, content: bytes) -> tuple[Any, int]:
         import numpy as np
@@ -111,14 +111,14 @@ class Incoming:
         if not isinstance(message, dict) or len(self.waiting) > 2000:
             raise Closing(UNREADABLE, "a message can't be read")
         self.waiting.append(message)
-        self.came.set()
+        self.arrived.set()
 
     def all(self) -> list[Block | dict[str, Any]]:
         """Return and remove everything that waits."""
         items = list(self.waiting)
         self.waiting.clear()
         self.frames = 0
-        self.came.clear()
+        self.arrived.clear()
         return items
 
 
@@ -200,7 +200,7 @@ async def _measure(socket: WebSocket, measurement: RemoteMeasurement, incoming: 
     reading = asyncio.create_task(_read(socket, incoming))
     try:
         while True:
-            waiting = asyncio.create_task(incoming.came.wait())
+            waiting = asyncio.create_task(incoming.arrived.wait())
             await asyncio.wait({reading, waiting}, return_when=asyncio.FIRST_COMPLETED)
             waiting.cancel()
             if reading.done():
@@ -249,15 +249,10 @@ class RecordingKept(BaseModel):
     name: str
 
 
-class CommandRefused(BaseModel):
+class CommandRefused(Trouble):
     """A command can't be carried out, and what to do about it."""
 
     kind: Literal["trouble"]
-    code: str
-    where: str
-    what: str
-    rule: str
-    remedy: str
 
 
 class Command(BaseModel):

@@ -1,4 +1,4 @@
-"""Accepting connections: counted before their TLS handshake, which has a time limit; what a crowd is refused costs next to nothing."""
+"""Accepting connections: counted before their TLS handshake, which has a time limit; refusing a flood of them costs next to nothing."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ class Acceptor:
                 await asyncio.sleep(PAUSE_S)
                 continue
             self._take(connection, address_group(address[0]))
-            await asyncio.sleep(0)  # otherwise a crowd at the door would keep the loop to itself
+            await asyncio.sleep(0)  # otherwise a flood of connections would keep the loop to itself
 
     def _take(self, connection: socket.socket, group: str) -> None:
         counts, tls = self.counts, self._context is not None

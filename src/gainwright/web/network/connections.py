@@ -31,7 +31,7 @@ class UnpairedRequests:
     _open: Counter[str] = field(default_factory=Counter)
 
     def add(self, address: str) -> bool:
-        """Count a request; return False, and don't, when there are too many."""
+        """Count a request unless there are too many; return whether it was counted."""
         if self._open[address] >= MOST_UNPAIRED_OF_ADDRESS or self._open.total() >= MOST_UNPAIRED:
             return False
         self._open[address] += 1

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.harmless import one_line
 from gainwright.quantities import normalise_text
 from gainwright.texts import say
 
@@ -139,10 +140,8 @@ def device_name(typed: str, *, taken: set[str]) -> str:
     ------
     PairingError : no letter or digit is left.
     """
-    folded = unicodedata.normalize("NFC", typed)
-    # characters that turn or hide text would let one device pass for another (categories C*: control, format, surrogate)
-    visible = "".join(" " if c.isspace() else c for c in folded if c.isspace() or unicodedata.category(c)[0] != "C")
-    name = " ".join(visible.split())[:LONGEST_NAME].strip()
+    # characters that turn or hide text would let one device pass for another
+    name = one_line(unicodedata.normalize("NFC", typed))[:LONGEST_NAME].strip()
     if not any(c.isalnum() for c in name):
         raise PairingError(
             say("a device needs a name"),

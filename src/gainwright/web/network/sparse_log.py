@@ -1,4 +1,4 @@
-"""A log that a crowd can't fill: of messages of one kind, a few a minute, and how many were left out."""
+"""A log that a flood of requests can't fill: of messages of one kind, a few a minute, and how many were left out."""
 
 from __future__ import annotations
 

@@ -73,9 +73,8 @@ class TestShown(BaseModel):
 
 def practice_shown(kept: StoredPractice) -> PracticeShown:
     """Return a practice as the API shows it: what is hidden only after its end."""
-    review = None if kept.review is None else PracticeReview.of(kept.review)
-    stored = {name: getattr(kept, name) for name in PracticeShown.model_fields if name not in ("review", "limits")}
-    shown = PracticeShown(**stored, review=review, limits=kept.allowed)
+    stored = {name: getattr(kept, name) for name in PracticeShown.model_fields if name != "limits"}
+    shown = PracticeShown(**stored, limits=kept.allowed)
     return shown if kept.ended else shown.model_copy(update={"cause": None, "where": None})
 
 

@@ -22,7 +22,7 @@ from gainwright.jobfile.class_files import (
 )
 from gainwright.model.class_exercise import PracticeLimits
 from gainwright.quantities import read_plain_number, whole_number
-from gainwright.report.class_table import ClassRow, class_table_csv
+from gainwright.report.class_table import ClassRow
 from gainwright.web.form_fields import Sent
 from gainwright.web.practice import changes, classes
 from gainwright.web.rendering import done_or_shown, go_to, page
@@ -178,10 +178,3 @@ def table_page(request: Request, site: CurrentSite, table: str) -> Response:
         return short_name(Cause(row.cause, row.where), jobs[row.chain])
 
     return page(request, "class_table.html", id=table, title=kept.title, table=kept.table, words=words, work=kept.work)
-
-
-@router.get("/practise/class/table/{table}/table.csv")
-def table_csv(site: CurrentSite, table: str) -> Response:
-    """Return the table of a class as CSV."""
-    content = class_table_csv(classes.made_table(site, table)).encode()
-    return attachment(content, name="class.csv", media_type="text/csv; charset=utf-8")

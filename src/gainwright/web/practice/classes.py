@@ -57,13 +57,8 @@ def new_exercise(
 def begin_task(site: Site, run: ClassRun, number: int) -> StoredPractice:
     """Return the practice of a task, begun if it wasn't yet; `number` is from 0. CallError: there is no such task."""
     exercise = class_runs.exercise_of(run)
-    if not 0 <= number < len(exercise.tasks):
-        raise CallError(
-            say("there is no such task"),
-            code="no_such_task",
-            rule=say("there are {number}", number=len(exercise.tasks)),
-        )
-    diagnoser = changes.diagnoser_of(site, chain_text(exercise, exercise.tasks[number].chain))
+    chain = class_runs.task_of(exercise, number).chain
+    diagnoser = changes.diagnoser_of(site, chain_text(exercise, chain))
     return class_runs.begin_task(site.store, run, number, rigs=site.world.hidden_rigs, diagnoser=diagnoser)
 
 

@@ -11,7 +11,6 @@ from starlette.responses import Response
 from gainwright.app.practice import stored_practices as practices
 from gainwright.app.practice.caller import caller_words
 from gainwright.app.practice.limits import limit_words
-from gainwright.app.practice.review import PracticeReview
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.model import device_words, stages_at
@@ -172,7 +171,6 @@ def _explained(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
 
     if kept.review is None:
         return []
-    review = PracticeReview.of(kept.review)
     made = [t for t in _with_results(kept, going) if t.name]
     return [
         (
@@ -186,7 +184,7 @@ def _explained(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
                 moved=explained.moved,
             ),
         )
-        for test, explained in zip(made, review.told, strict=True)
+        for test, explained in zip(made, kept.review.told, strict=True)
     ]
 
 
@@ -194,7 +192,7 @@ def _corridors(site: Site, kept: StoredPractice, job: Job) -> Corridors | None:
     """Return the corridor before and after the repair; None before it is known, and when the repair changes no level."""
     from gainwright.report.practice_review import repaired_charts
 
-    levels = None if kept.review is None else PracticeReview.of(kept.review).levels
+    levels = None if kept.review is None else kept.review.levels
     if levels is None:
         return None
 

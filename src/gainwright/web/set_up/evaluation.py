@@ -14,7 +14,7 @@ from gainwright.app.set_up.evidence import evidence_of
 from gainwright.app.set_up.expectations import followed
 from gainwright.app.set_up.found_settings import as_set, found_settings, found_volumes, setting_changes
 from gainwright.app.set_up.run import Run, run_of
-from gainwright.app.set_up.standing import reached_targets
+from gainwright.app.set_up.step_settings import reached_targets
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -110,6 +110,11 @@ def current_run(site: Site, stored: StoredJob) -> Run:
     return run_of(site.models.plan(stored.text), site.store.runs.entries(stored.id), instruments(job))
 
 
+def begun_run(site: Site, stored: StoredJob) -> Run | None:
+    """Return a job's run in its present state; None, without making a plan, before its first entry."""
+    return current_run(site, stored) if site.store.runs.entries(stored.id) else None
+
+
 def run_evidence(site: Site, stored: StoredJob, run: Run) -> list[dict[str, Any]]:
     """Return a run's readings as evidence, cached for each state of the run."""
 
@@ -156,10 +161,9 @@ def expected(site: Site, stored: StoredJob, run: Run, state: StepState, learned:
 
 
 def text_as_set(site: Site, stored: StoredJob) -> str:
-    """Return the text of a job with the settings that its run has found; as it is, without making a plan, before a run."""
-    if not site.store.runs.entries(stored.id):
-        return stored.text
-    return as_set(site.models.read(stored.text), run_changes(site, stored, current_run(site, stored)))
+    """Return the text of a job with the settings that its run has found; as it is before a run."""
+    run = begun_run(site, stored)
+    return stored.text if run is None else as_set(site.models.read(stored.text), run_changes(site, stored, run))
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,11 +176,9 @@ class JobAsSet:
 
 
 def job_as_set(site: Site, stored: StoredJob) -> JobAsSet:
-    """Return a job as its run has set it; as it is, without making a plan, before a run."""
-    if not site.store.runs.entries(stored.id):
-        return JobAsSet(site.models.job(stored.text), {}, from_run=False)
-    run, text = current_run(site, stored), text_as_set(site, stored)
-    reached = reached_targets(run)
+    """Return a job as its run has set it; as it is before a run."""
+    run, text = begun_run(site, stored), text_as_set(site, stored)
+    reached = {} if run is None else reached_targets(run)
     return JobAsSet(site.models.job(text), reached, from_run=bool(reached) or text != stored.text)
 
 
@@ -204,23 +206,26 @@ def hearing_of_day(site: Site, day: str, stored: StoredJob | None = None) -> Day
 
 
 def job_run_evidence(site: Site, stored: StoredJob) -> list[dict[str, Any]]:
-    """Return a job's run as evidence for a case or a paper; empty, without making a plan, before a reading."""
-    return run_evidence(site, stored, current_run(site, stored)) if site.store.runs.entries(stored.id) else []
+    """Return a job's run as evidence for a case or a paper; empty before a reading."""
+    run = begun_run(site, stored)
+    return [] if run is None else run_evidence(site, stored, run)
 
 
 def texts_found(site: Site, stored: StoredJob) -> dict[str, str]:
     """Return control -> the setting that a job's run has found and the job doesn't have, as the corridor's fields show it."""
-    if not site.store.runs.entries(stored.id):
+    run = begun_run(site, stored)
+    changes = () if run is None else run_changes(site, stored, run)
+    if not changes:
         return {}
-    changes = run_changes(site, stored, current_run(site, stored))
     as_set_job = site.models.job(as_set(site.models.read(stored.text), changes))
     shown = {c.name: c.job_text for c in controls_of(as_set_job, {})}
     return {c.control: shown[c.control] for c in changes if c.control in shown}
 
 
 def volumes_found(site: Site, stored: StoredJob) -> tuple[FoundVolume, ...]:
-    """Return the highest clean volumes that a job's run found; none, without making a plan, before a run."""
-    return found_volumes(current_run(site, stored)) if site.store.runs.entries(stored.id) else ()
+    """Return the highest clean volumes that a job's run found; none before a run."""
+    run = begun_run(site, stored)
+    return () if run is None else found_volumes(run)
 
 
 def evaluation_or_work(site: Site, stored: StoredJob, run: Run) -> tuple[Evaluation | None, Work | None]:

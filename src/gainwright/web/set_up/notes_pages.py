@@ -7,11 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request, UploadFile
 from starlette.responses import Response
 
-from gainwright.app.set_up.notes import add_note, note_of, remove_note
+from gainwright.app.set_up.notes import add_note, remove_note
 from gainwright.app.set_up.run import LONGEST_KEY
 from gainwright.web.rendering import done_or_shown, go_to
 from gainwright.web.set_up.evaluation import current_run
-from gainwright.web.set_up.notes_api import photo_answer
 from gainwright.web.set_up.pages import step_page
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
@@ -45,10 +44,3 @@ def remove(site: CurrentSite, job: CurrentJob, step: str, note: str) -> Response
     """Delete a note with its photo."""
     remove_note(site.store, job.id, note)
     return go_to(f"/jobs/{job.id}/setup/{step}#notes")
-
-
-@router.get("/jobs/{job}/notes/{note}/photo")
-def photo(site: CurrentSite, job: CurrentJob, note: str) -> Response:
-    """Return the photo of a note."""
-    kept = note_of(site.store, job.id, note)
-    return photo_answer(site.store.notes.photo(kept.id), kept.media_type)

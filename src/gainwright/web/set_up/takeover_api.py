@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
@@ -15,25 +13,11 @@ from gainwright.web.site import Actor, CurrentJob, CurrentSite
 router = APIRouter(prefix="/api/jobs/{job}/run/takeover", tags=["set-up run"], responses=ERROR_RESPONSES)
 
 
-class ControlChange(BaseModel):
-    """A control as the job has it and as the run left it, as a job file writes both; `old` is empty where the job doesn't say.
-
-    `how` it was found: set at a control step, at its last clean step, read off its scale, or worked out from the voltage.
-    """
-
-    control: str
-    where_text: str
-    old: str
-    new: str
-    how: Literal["set", "clean_step", "read_off", "worked_out"]
-    step: str
-
-
 class Takeover(BaseModel):
     """The job's revision, and what is still to be taken over (of a preview) or was taken over."""
 
     revision: int
-    controls: list[ControlChange]
+    controls: list[SettingChange]
 
 
 class Basis(BaseModel):
@@ -42,15 +26,10 @@ class Basis(BaseModel):
     basis: int = Field(ge=0, le=2**31)
 
 
-def _shown(revision: int, changes: tuple[SettingChange, ...]) -> Takeover:
-    plain = [{name: getattr(c, name) for name in ControlChange.model_fields} for c in changes]
-    return Takeover(revision=revision, controls=[ControlChange(**one) for one in plain])
-
-
 @router.get("")
 def preview(site: CurrentSite, job: CurrentJob) -> Takeover:
     """Return what the run set differently from the job; nothing is changed."""
-    return _shown(job.revision, run_changes(site, job, current_run(site, job)))
+    return Takeover(revision=job.revision, controls=list(run_changes(site, job, current_run(site, job))))
 
 
 @router.post("")
@@ -61,4 +40,4 @@ def take(site: CurrentSite, actor: Actor, job: CurrentJob, seen: Basis) -> Takeo
     """
     changes = run_changes(site, job, current_run(site, job))
     stored = take_over(site.store, job, site.models.read(job.text), changes, basis=seen.basis, by=actor)
-    return _shown(stored.revision, changes)
+    return Takeover(revision=stored.revision, controls=list(changes))

@@ -1,4 +1,4 @@
-"""Where the controls stood at each step of a run: what was set, and what was found by turning."""
+"""What each control was set to at each step of a run: as the steps say, and as it was found by turning."""
 
 from __future__ import annotations
 
@@ -158,10 +158,10 @@ def _gain_that_gives(
     places = np.linspace(0, 1, GAIN_PLACES)
     settings = settings_during(run, state, gains=gains)
     control = step.adjust.control
-    shown = _solved(state, chain, settings, {control: places}, more_db=20 * math.log10(share))
+    shown = solved_volts(state, chain, settings, {control: places}, more_db=20 * math.log10(share))
     near = int(np.argmin(np.abs(np.log(np.maximum(shown, 1e-9) / max(volts, 1e-9)))))
     drawn = chain.draws(draws=DRAWS, seed=SEED, quick=True)
-    spread = _solved(state, chain, settings, {control: places[near]}, values=drawn)
+    spread = solved_volts(state, chain, settings, {control: places[near]}, values=drawn)
     low, high = (20 * math.log10(max(float(v), 1e-9)) for v in np.quantile(spread, [0.025, 0.975]))
     below, above = max(near - 20, 0), min(near + 20, GAIN_PLACES - 1)
     rise = 20 * math.log10(max(shown[above], 1e-9) / max(shown[below], 1e-9)) / (places[above] - places[below])
@@ -184,21 +184,29 @@ def _source_ratio(run: Run, state: StepState, chain: Chain) -> float:
         under = [(s, v) for s, v in source.rows if v and source.state == "done" and s <= float(source.value["value"])]
         if under:
             place, volts = under[-1]
-            shown = _solved(source, chain, settings_during(run, source), {adjust.control: place})
+            shown = solved_volts(source, chain, settings_during(run, source), {adjust.control: place})
             return float(np.clip(volts / shown[0], LEAST_SHARE, 1 / LEAST_SHARE)) if shown[0] > 0 else 1.0
     return 1.0
 
 
-def _solved(
+def solved_volts(
     state: StepState,
     chain: Chain,
     settings: Mapping[str, str],
-    moved: Mapping[str, Any],
+    moved: Mapping[str, Any] | None = None,
     *,
     more_db: float = 0,
     values: Mapping[str, Any] | None = None,
 ) -> npt.NDArray[Any]:
-    """Return the volts at a step's node with the given settings, the tone `more_db` louder, shape (cases,)."""
+    """Return the volts rms at a step's node, shape (cases,).
+
+    Parameters
+    ----------
+    settings : control -> setting, as the job file writes it.
+    moved : control -> position of each case, shape (cases,), in place of its setting.
+    more_db : how much louder than the step's the tone is, up to full scale.
+    values : fact path -> value of each case; nominal without.
+    """
     from gainwright.jobfile import with_settings
     from gainwright.solve import Chain, Conditions
 
