@@ -33,6 +33,7 @@ def test_sentence_and_report_tell_no_folder_and_no_file(car: Path) -> None:
     assert "KeyError" in done.stderr
     place = re.search(r"is in (/.*\.txt): please send it", done.stderr)
     assert place is not None, done.stderr
+    assert Path(place[1]).stat().st_mode & 0o077 == 0
     report = Path(place[1]).read_text(encoding="utf-8")
     assert "none of your files" in report
     assert "command  check --json" in report

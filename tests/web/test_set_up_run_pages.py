@@ -363,13 +363,24 @@ def test_conflict_stays_shown_when_the_evaluation_ends(
 def test_reading_typed_without_a_network_is_sent_when_it_is_back(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
-    """Without a network a reading stays on the phone, and is entered once when the network is back."""
+    """Without a network a reading stays on the phone, while the store is away or the line too slow too, and is entered once when all is back."""
     page = open_page(step_page(job, SUPPLY), size="phone")
     page.context.set_offline(True)
     enter(page, "13,9")
     page.get_by_text("kept on this device").wait_for()
     assert entries(api, job) == []
+    answers = [503, 507, 408]
+    page.route("**/setup/*", lambda route: route.fulfill(status=[*answers, 503][0], body="<p>not now</p>"))
     page.context.set_offline(False)
+    while answers:
+        with page.expect_response("**/setup/*"):
+            page.evaluate("window.dispatchEvent(new Event('online'))")
+        answers.pop(0)
+        page.evaluate("new Promise((done) => setTimeout(done, 50))")
+        assert page.get_by_text("kept on this device").count() == 1
+        assert page.get_by_text("Refused").count() == 0
+    page.unroute("**/setup/*")
+    page.evaluate("window.dispatchEvent(new Event('online'))")
     page.locator("#found").get_by_text("fits").wait_for(timeout=20_000)
     assert [e["text"] for e in entries(api, job)] == ["13,9"]
 

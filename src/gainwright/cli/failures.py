@@ -70,10 +70,14 @@ def _written(report: str) -> Path | None:
         folder.mkdir(parents=True, exist_ok=True)
         for old in sorted(folder.glob("error-*.txt"))[: -REPORTS_KEPT + 1 or None]:
             old.unlink(missing_ok=True)
-        (folder / name).write_text(report, encoding="utf-8")
-        return folder / name
+        return _new(folder / name, report)
     with suppress(OSError):
-        place = Path(tempfile.gettempdir()) / f"gainwright-{name}"
-        place.write_text(report, encoding="utf-8")
-        return place
+        return _new(Path(tempfile.gettempdir()) / f"gainwright-{name}", report)
     return None
+
+
+def _new(file: Path, report: str) -> Path:
+    """Write a new file that only this account can read; what another account has put there is neither followed nor written over."""
+    file.touch(mode=0o600, exist_ok=False)
+    file.write_text(report, encoding="utf-8")
+    return file

@@ -249,6 +249,46 @@ def test_a_store_that_cannot_be_used_answers_503(
     assert store.runs.entries(job.id) == []
 
 
+def test_store_that_goes_away_in_the_middle_answers_503(
+    web: TestClient, store: SqlStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At its first, second or third use by a request: nothing is taken for something that isn't there, and nothing for stored."""
+    (job,) = store.jobs.list()
+    uses, told = {"left": 0}, 0
+    read, write = type(store.database).read, type(store.database).write
+
+    def until_away(use: Any) -> Any:
+        def used(database: Any) -> Any:
+            uses["left"] -= 1
+            if uses["left"] < 0:
+                raise CallError("the database can't be reached", code="store_away", where=database.name)
+            return use(database)
+
+        return used
+
+    monkeypatch.setattr(type(store.database), "read", until_away(read))
+    monkeypatch.setattr(type(store.database), "write", until_away(write))
+    sent = {"title": "x", "text": job.text, "seen": "1", "step": "leads", "chain": "full_range", "name": "c"}
+    for method, path in (
+        *(("GET", f"/jobs/{job.id}{part}") for part in ("", "/setup", "/live", "/papers", "/fault")),
+        *(
+            ("GET", path)
+            for path in ("/", "/cases", "/music", "/practise", f"/api/jobs/{job.id}", "/api/cases", "/api/music")
+        ),
+        *(("POST", f"/jobs/{job.id}{part}") for part in ("/setup/leads/notes", "/fault", "/double", "/chain/text")),
+        *(("POST", path) for path in ("/jobs/new", "/cases/new")),
+    ):
+        for before in range(3):
+            uses["left"] = before
+            body = {} if method == "GET" else {"data": sent}
+            done = web.request(method, path, follow_redirects=False, **body)
+            assert done.status_code == 503 or uses["left"] >= 0, (method, path, before, done.status_code)
+            if uses["left"] >= 0:
+                break
+            told += 1
+    assert told > 30
+
+
 def test_deleted_job_refuses_what_is_sent_to_it(web: TestClient, store: SqlStore) -> None:
     """A phone's queue shows the reason of a refused entry from the page's message: it names the job and what to do."""
     (job,) = store.jobs.list()
