@@ -280,7 +280,7 @@ def test_store_that_goes_away_in_the_middle_answers_503(
     ):
         for before in range(3):
             uses["left"] = before
-            body = {} if method == "GET" else {"data": sent}
+            body: dict[str, Any] = {} if method == "GET" else {"data": sent}
             done = web.request(method, path, follow_redirects=False, **body)
             assert done.status_code == 503 or uses["left"] >= 0, (method, path, before, done.status_code)
             if uses["left"] >= 0:
