@@ -56,7 +56,7 @@ def check_size(before: Mapping[Node, Sequence[Node]], inputs: int) -> None:
             say("{number} stages are one after another", number=longest),
             code="chain_too_large",
             where="stages",
-            rule=say("at most {most} can be", most=MOST_IN_A_ROW),
+            rule=say("at most {most} are possible", most=MOST_IN_A_ROW),
             remedy=say("check that the file describes one vehicle"),
         )
 
