@@ -28,6 +28,7 @@ from netlist import Netlist
 
 from gainwright.jobfile import read_job_text
 from gainwright.solve import Chain, Conditions, steady_state
+from gainwright.solve.wave import FEW
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -288,8 +289,8 @@ def harmonics(case: Case) -> None:
 
 def _set_samples(samples: int) -> None:
     steady_state.SAMPLES, steady_state.HARMONICS = samples, samples // 2 - 1
-    turns = 2 * np.pi * np.outer(np.arange(1, steady_state.FEW + 1), np.arange(samples)) / samples
-    steady_state._BASIS = np.stack([np.cos(turns), -np.sin(turns)], axis=1).reshape(2 * steady_state.FEW, samples)
+    turns = 2 * np.pi * np.outer(np.arange(1, FEW + 1), np.arange(samples)) / samples
+    steady_state._BASIS = np.stack([np.cos(turns), -np.sin(turns)], axis=1).reshape(2 * FEW, samples)
 
 
 if __name__ == "__main__":

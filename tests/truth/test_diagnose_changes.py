@@ -70,11 +70,8 @@ def solved(name: str, cause: Cause, rig: Rig, tone_hz: float, level_dbfs: float)
     chain = diagnoser(name).chain
     chain.curves.clear()  # the rig has load resistors for speakers
     ensemble = Ensemble(chain, [(cause,)], draws=1, seed=5)
-    ensemble.hidden = np.array(
-        [[0.4, 0.5, 0.9]]
-    )  # an output for speakers that limits its current into a short, as the rig's below
-    ensemble.changes = [ensemble._change((cause,))]
-    ensemble._touched = [ensemble.changes[0].touches(chain)]
+    # an output for speakers that limits its current into a short, as the rig's below
+    ensemble._use(np.array([[0.4, 0.5, 0.9]]))
     ensemble.values = {path: np.array([v]) for path, v in rig.truth.items() if path in chain.facts}
     found = ensemble.solve(Stimulus(tone_hz, level_dbfs), frozenset(chain.nodes))
     case = int(found.row[0])

@@ -16,7 +16,7 @@ from gainwright.diagnose.changes import change_of
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, doubtful_positions, gain_positions
 from gainwright.jobfile import controls, with_settings
 from gainwright.quantities import latin_hypercube
-from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Conditions
+from gainwright.solve import NEUTRAL, Alteration, CaseBlock, CaseBlocks, Conditions
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,22 +31,8 @@ if TYPE_CHECKING:
 
 HIDDEN = 3
 """Dimensions of a hypothesis's hidden amounts."""
-_NEUTRAL = {
-    "gain": 1.0,
-    "ceiling": 1.0,
-    "series_ohm": 0.0,
-    "shorted": 0.0,
-    "short_place": 0.5,
-    "sign": 1.0,
-    "load": 1.0,
-    "low_pass_hz": ABSENT_LOW_PASS_HZ,
-    "high_pass_hz": ABSENT_HIGH_PASS_HZ,
-    "slope": 24.0,
-    "crossed": 0.0,
-    "taken": 0.0,
-    "misrouted": 0.0,
-}
-"""The neutral value of each field of an alteration."""
+MOST_READY = 16
+"""Sets of nodes and actions for which the hypotheses are kept ready to be solved; the oldest is dropped first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,15 +115,21 @@ class Ensemble:
         self.seed = seed
         self.harmonics = harmonics
         self.values = _never_muting(chain.draws(draws=draws, seed=seed, quick=True))
-        self.hidden = latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1)
         self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
         """Samples for instrument errors and stray voltages, shape (draws, 8); the observer assigns the columns."""
         self.unknown_gains: dict[str, Floats] = gain_positions(chain.job, draws=draws, seed=seed + 3)
-        self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
-        self._touched = [change.touches(chain) for change in self.changes]
+        self._use(latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1))
+        self._blocks: dict[tuple[Any, ...], tuple[CaseBlocks, npt.NDArray[np.intp]]] = {}
         self._chains: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
         self._solved: list[tuple[Stimulus, frozenset[Node], Solved]] = []
         self._whole: tuple[Ensemble, npt.NDArray[np.intp]] | None = None
+
+    def _use(self, hidden: Floats) -> None:
+        """Make the changes of every hypothesis with some hidden amounts, shape (draws, HIDDEN)."""
+        self.hidden = hidden
+        self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
+        self._touched = [change.touches(self.chain) for change in self.changes]
+        self._alterations = [_alteration(change) for change in self.changes]
 
     @property
     def solutions(self) -> int:
@@ -150,6 +142,8 @@ class Ensemble:
         found.hypotheses = tuple(self.hypotheses[i] for i in rows)
         found.changes = [self.changes[i] for i in rows]
         found._touched = [self._touched[i] for i in rows]
+        found._alterations = [self._alterations[i] for i in rows]
+        found._blocks = {}
         found._solved = []
         found._whole = self, rows
         return found
@@ -162,11 +156,15 @@ class Ensemble:
             found = change if i == 0 else combined(found, change)
         return found
 
-    def solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
-        """Return the levels at nodes under every hypothesis; only hypotheses that can differ there are solved."""
+    def solve(self, stimulus: Stimulus, wanted: frozenset[Node], beside: frozenset[Node] = frozenset()) -> Solved:
+        """Return the levels at nodes under every hypothesis; only hypotheses that can differ there are solved.
+
+        `beside` are nodes that will be asked for next: they are solved too where the wanted ones aren't known.
+        """
         stimulus = replace(stimulus, sets=self._moved(stimulus.sets))
-        solved = self._known(stimulus, targets)
+        solved = self._known(stimulus, wanted)
         if solved is None:
+            targets = wanted | beside
             solved = self._solve(stimulus, targets)
             self._solved.append((stimulus, targets, solved))
         return solved
@@ -189,34 +187,50 @@ class Ensemble:
         return stimulus.tone_hz * 2 ** (stimulus.octaves * (self.doubt[:, 6] - 0.5))
 
     def _solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
-        alter = self._actions(stimulus)
-        plain = self.chain.needed(targets, alter)
+        blocks, row = self._blocks_for(stimulus, targets)
+        solution = blocks.solve(
+            Conditions(
+                self.tone_hz(stimulus),
+                stimulus.level_dbfs,
+                unloaded=frozenset() if stimulus.speakers else self._speakers(),
+                supply="running" if stimulus.running else "resting",
+            ),
+            harmonics=self.harmonics,
+        )
+        return Solved(solution, row, self.draws)
+
+    def _blocks_for(self, stimulus: Stimulus, targets: frozenset[Node]) -> tuple[CaseBlocks, npt.NDArray[np.intp]]:
+        """Return the hypotheses that differ at some nodes, ready to be solved with any tone, and the block of each of all."""
+        key = (stimulus.sets, stimulus.side, stimulus.fed, stimulus.swapped, targets)
+        if key in self._blocks:
+            return self._blocks[key]
+        actions = self._actions(stimulus)
+        each = [_with_actions(actions, alter) for alter in self._alterations]
+        plain = self.chain.needed(targets, actions)
         needed = [
             # only with its own crossed or misrouted signals a hypothesis needs more nodes
-            plain | self.chain.needed(targets, _with_actions(alter, change)) if change.crosses else plain
-            for change in self.changes
+            plain | self.chain.needed(targets, alter) if change.crosses else plain
+            for change, alter in zip(self.changes, each, strict=True)
         ]
         differ = [i for i, touched in enumerate(self._touched) if touched & needed[i]]
         row = np.zeros(len(self.changes), dtype=np.intp)
         row[differ] = np.arange(1, len(differ) + 1)
-        altered = [Change(), *(self.changes[i] for i in differ)]
         chain, values = self.chain_with(stimulus.sets)
-        tone_hz = self.tone_hz(stimulus)
-        solution = chain.solve(
-            Conditions(
-                np.tile(tone_hz, len(altered)) if stimulus.octaves else tone_hz,
-                stimulus.level_dbfs,
-                values={p: np.tile(v, len(altered)) if np.size(v) > 1 else v for p, v in values.items()},
-                settings=self._settings(chain, altered, dict(stimulus.sets)),
-                unloaded=frozenset() if stimulus.speakers else self._speakers(),
-                supply="running" if stimulus.running else "resting",
-                alter=self._batch(altered, alter),
-            ),
+        blocks = CaseBlocks(
+            chain,
+            [
+                CaseBlock(actions, {}, frozenset()),
+                *(CaseBlock(each[i], self.changes[i].settings, self._touched[i]) for i in differ),
+            ],
+            draws=self.draws,
+            values=values,
+            settings=self._settings(chain, dict(stimulus.sets)),
             targets=targets,
-            harmonics=self.harmonics,
-            margins=False,
         )
-        return Solved(solution, row, self.draws)
+        if len(self._blocks) >= MOST_READY:
+            self._blocks.pop(next(iter(self._blocks)))
+        self._blocks[key] = blocks, row
+        return blocks, row
 
     def _speakers(self) -> frozenset[str]:
         return frozenset(name for name, stage in self.chain.job.stages.items() if stage.kind == "speaker")
@@ -246,18 +260,10 @@ class Ensemble:
         ]
         return np.stack(rows)
 
-    def _settings(self, chain: Chain, altered: list[Change], sets: dict[str, str]) -> dict[str, Any]:
-        """Return the settings, in every case, of the controls that are unknown or doubtful, or that a hypothesis moves."""
-        found = {gain: np.tile(at, len(altered)) for gain, at in self.unknown_gains.items() if gain not in sets}
-        doubtful = doubtful_positions(chain.job, draws=self.draws, seed=self.seed + 4)
-        found |= {gain: np.tile(at, len(altered)) for gain, at in doubtful.items()}
-        for i, change in enumerate(altered):
-            for control, places in change.settings.items():
-                array = found.get(control)
-                if array is None:
-                    array = found[control] = np.full(len(altered) * self.draws, float(chain.settings[control]))
-                array[i * self.draws : (i + 1) * self.draws] = places
-        return found
+    def _settings(self, chain: Chain, sets: dict[str, str]) -> dict[str, Any]:
+        """Return the settings of the controls that are unknown or doubtful, shape (draws,) each."""
+        found: dict[str, Any] = {gain: at for gain, at in self.unknown_gains.items() if gain not in sets}
+        return found | doubtful_positions(chain.job, draws=self.draws, seed=self.seed + 4)
 
     def _actions(self, stimulus: Stimulus) -> Alteration:
         """Return the person's actions as an alteration: side played, stage fed, sides exchanged."""
@@ -277,29 +283,6 @@ class Ensemble:
             }
         return Alteration(gain=gain, fed_v=fed, crossed=crossed)
 
-    def _batch(self, altered: list[Change], actions: Alteration) -> Alteration:
-        """Return the changes of all hypotheses, one block of draws after another, combined with the person's actions."""
-        cases = len(altered) * self.draws
-        found: dict[str, Any] = {name: {} for name in (*_NEUTRAL, "boost", "instead")}
-        for name, neutral in _NEUTRAL.items():
-            for key, mine in getattr(actions, name).items():
-                found[name][key] = np.full(cases, _combined_value(name, neutral, mine))
-        for i, change in enumerate(altered):
-            rows = slice(i * self.draws, (i + 1) * self.draws)
-            for name, neutral in _NEUTRAL.items():
-                mine = getattr(actions, name)
-                for key, value in getattr(change, name).items():
-                    array = found[name].setdefault(key, None)
-                    if array is None:
-                        array = found[name][key] = np.full(cases, neutral, dtype=np.float64)
-                    array[rows] = _combined_value(name, value, mine.get(key, neutral))
-            for key, parts in change.boost.items():
-                arrays = found["boost"].setdefault(key, (np.zeros(cases), np.full(cases, 1000.0)))
-                for array, part in zip(arrays, parts, strict=True):
-                    array[rows] = part
-            found["instead"] |= change.instead
-        return Alteration(**found, fed_v=actions.fed_v)
-
 
 def _with_gains(chain: Chain, places: dict[str, float]) -> Chain:
     found = copy.copy(chain)
@@ -317,18 +300,18 @@ def _never_muting(values: dict[str, Any]) -> dict[str, Any]:
     return {path: 0.0 if path.endswith(".gain.mutes") else v for path, v in values.items()}
 
 
-def _combined_value(name: str, theirs: Any, mine: Any) -> Any:
-    """Combine a hypothesis with the person's actions: exchanging twice cancels, gains multiply."""
-    if name == "crossed":
-        return theirs + mine - 2 * theirs * mine
-    return theirs * mine if name == "gain" else theirs
+def _alteration(change: Change) -> Alteration:
+    return Alteration(**{name: getattr(change, name) for name in (*NEUTRAL, "boost", "instead")})
 
 
-def _with_actions(actions: Alteration, change: Change) -> Alteration:
-    return Alteration(
-        fed_v=actions.fed_v,
-        crossed={**actions.crossed, **change.crossed},
-        taken=change.taken,
-        misrouted=change.misrouted,
-        instead=change.instead,
-    )
+def _with_actions(actions: Alteration, alter: Alteration) -> Alteration:
+    """Return a hypothesis's changes with the person's actions: exchanging twice cancels, gains multiply."""
+    if not (actions.gain or actions.crossed or actions.fed_v):
+        return alter
+    gain, crossed = dict(actions.gain), dict(actions.crossed)
+    for node, theirs in alter.gain.items():
+        gain[node] = theirs * gain.get(node, 1.0)
+    for port, theirs in alter.crossed.items():
+        mine = crossed.get(port, 0.0)
+        crossed[port] = theirs + mine - 2 * theirs * mine
+    return replace(alter, gain=gain, crossed=crossed, fed_v=actions.fed_v)

@@ -99,9 +99,12 @@ class Observer:
         """Return the bound below which a reading at a node counts as no signal, volts."""
         return QUIET_POWER_V if gives_power(self.chain.job.stages[node.stage]) else QUIET_V
 
-    def solved(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Solved:
-        """Return the levels at a node, solved together with all of its path."""
-        return self.ensemble.solve(stimulus, frozenset((node, *also, *self._along(node))))
+    def solved(
+        self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = (), against: Node | None = None
+    ) -> Solved:
+        """Return the levels at a node, and at another, solved together with those of a path: `also`, or the node's own."""
+        wanted = frozenset((node,) if against is None else (node, against))
+        return self.ensemble.solve(stimulus, wanted, frozenset((*also, *self._along(also[-1] if also else node))))
 
     def _along(self, node: Node) -> tuple[Node, ...]:
         """Return all nodes up to the last stage before the speakers, on the first path through a node."""
@@ -115,22 +118,22 @@ class Observer:
         """Return rms and THD at a node under every hypothesis, shape (hypotheses, draws), without any instrument."""
         solved = self.solved(stimulus, node, also)
         column = solved.solution.index(node)
-        return solved.of(solved.solution.rms_v[:, column]), solved.of(solved.solution.thd[:, column])
+        return solved.of(solved.solution.rms_at(column)), solved.of(solved.solution.thd_at(column))
 
     def usual_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Floats:
         """Return the rms at a node of the sound chain with the same draws, shape (draws,)."""
         solved = self.solved(stimulus, node, also)
-        return np.asarray(solved.solution.rms_v[: solved.draws, solved.solution.index(node)])
+        return solved.solution.rms_at(solved.solution.index(node))[: solved.draws]
 
     def usual_thd(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Floats:
         """Return the THD at a node of the sound chain with the same draws, shape (draws,)."""
         solved = self.solved(stimulus, node, also)
-        return np.nan_to_num(np.asarray(solved.solution.thd[: solved.draws, solved.solution.index(node)]))
+        return np.nan_to_num(solved.solution.thd_at(solved.solution.index(node))[: solved.draws])
 
     def phasor_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> npt.NDArray[np.complex128]:
         """Return the fundamental at a node under every hypothesis, volts rms with its phase, shape (hypotheses, draws)."""
         solved = self.solved(stimulus, node, also)
-        return solved.of(solved.solution.fundamental_v[:, solved.solution.index(node)])
+        return solved.of(solved.solution.fundamental_at(solved.solution.index(node)))
 
     def levels(
         self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = (), against: Node | None = None
@@ -145,14 +148,14 @@ class Observer:
         self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...], against: Node | None
     ) -> DrawnLevels:
         instrument = self.instruments[name]
-        solved = self.solved(stimulus, node, also if against is None else (*also, against))
+        solved = self.solved(stimulus, node, also, against)
         solution, column = solved.solution, solved.solution.index(node)
         if against is not None:
-            value = np.abs(solution.fundamental_v[:, column] - solution.fundamental_v[:, solution.index(against)])
+            value = np.abs(solution.fundamental_at(column) - solution.fundamental_at(solution.index(against)))
         elif isinstance(instrument, Multimeter):
             value = meter_reading(instrument, solution, column, tone_hz=stimulus.tone_hz).value
         else:
-            value = solution.rms_v[:, column]
+            value = solution.rms_at(column)
         shown_v = self._hidden_from(solved.of(value), name) * self._leg_left(instrument, node)
         signal_v, shown_v = shown_v, np.hypot(shown_v, self._stray_v)
         digit_v = 0.0
@@ -164,7 +167,7 @@ class Observer:
         return DrawnLevels(
             20 * np.log10(np.maximum(shown_v, 1e-9)),
             shown_v <= quiet_v,
-            solved.of(solution.thd[:, column]),
+            solved.of(solution.thd_at(column)),
             quiet_v,
             digit_v,
             signal_v,

@@ -3,8 +3,9 @@
 The dose of a day (`solve.hearing_dose`) is imported by module.
 """
 
-from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
+from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, NEUTRAL, UNALTERED, Alteration, Wire
 from gainwright.solve.amplifier_draw import CONVERTER_EFFICIENCY, SWITCHING_EFFICIENCY, Voltage, amplifier_draw_w, sine
+from gainwright.solve.blocks import CaseBlock, CaseBlocks
 from gainwright.solve.cable_resistance import area_m2, cable_ohm
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.ear_level import EarLevel, ear_level, sensitivity_level_db, speaker_volts
@@ -45,12 +46,15 @@ __all__ = [
     "METER_OHM",
     "MIDDLE",
     "MUTED_TRAVEL",
+    "NEUTRAL",
     "PREFERRED_HZ",
     "SWITCHING_EFFICIENCY",
     "UNALTERED",
     "UNITS",
     "Alteration",
     "Branch",
+    "CaseBlock",
+    "CaseBlocks",
     "Chain",
     "Conditions",
     "EarLevel",

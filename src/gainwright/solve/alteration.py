@@ -10,7 +10,7 @@ import numpy as np
 from gainwright.model import Node, Port
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 Wire = tuple[Node, Port]
 """One side of a lead: its node and its port."""
@@ -85,3 +85,54 @@ def _cut(value: Any, rows: slice) -> Any:
 
 
 UNALTERED = Alteration()
+
+NEUTRAL = {
+    "gain": 1.0,
+    "ceiling": 1.0,
+    "series_ohm": 0.0,
+    "shorted": 0.0,
+    "short_place": 0.5,
+    "sign": 1.0,
+    "load": 1.0,
+    "low_pass_hz": ABSENT_LOW_PASS_HZ,
+    "high_pass_hz": ABSENT_HIGH_PASS_HZ,
+    "slope": 24.0,
+    "crossed": 0.0,
+    "taken": 0.0,
+    "misrouted": 0.0,
+}
+"""Entries that deviate in nothing; of a boost 0 dB."""
+_NO_BOOST = (0.0, 1000.0)
+
+
+Entry = tuple[str, Any, Any]
+"""Field, key and value of one entry of an alteration."""
+
+
+def entries_of(alter: Alteration) -> list[Entry]:
+    """Return the entries of an alteration, but for what is fed."""
+    return [
+        (name, key, value) for name in (*NEUTRAL, "boost", "instead") for key, value in getattr(alter, name).items()
+    ]
+
+
+def joined(each: Sequence[Sequence[Entry]], *, draws: int, fed_v: Mapping[Port, float]) -> Alteration:
+    """Return alterations of so many draws, given by their entries, as one, of whose cases theirs are blocks one after another."""
+    found: dict[str, Any] = {name: {} for name in (*NEUTRAL, "boost", "instead")}
+    cases = len(each) * draws
+    for i, entries in enumerate(each):
+        rows = slice(i * draws, (i + 1) * draws)
+        for name, key, value in entries:
+            if name == "instead":
+                found[name][key] = value
+                continue
+            arrays = found[name].get(key)
+            if arrays is None:
+                neutral = _NO_BOOST if name == "boost" else (NEUTRAL[name],)
+                arrays = found[name][key] = [np.full(cases, part) for part in neutral]
+            for array, part in zip(arrays, _parts(value), strict=True):
+                array[rows] = part
+    for name in NEUTRAL:
+        found[name] = {key: arrays[0] for key, arrays in found[name].items()}
+    found["boost"] = {key: tuple(arrays) for key, arrays in found["boost"].items()}
+    return Alteration(**found, fed_v=fed_v)

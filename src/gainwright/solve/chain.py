@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import zlib
+from collections import ChainMap
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -25,10 +26,10 @@ from gainwright.solve.electrics import (
     volume_response,
 )
 from gainwright.solve.impedance_curves import MIDDLE, curve_path, impedance_curves
-from gainwright.solve.loads import Loading
+from gainwright.solve.loads import Loading, lead_names
 from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
 from gainwright.solve.sources import PEAK, digital_input_v, levelled, plays_into, source_gain
-from gainwright.solve.steady_state import Cell, run
+from gainwright.solve.steady_state import IDLE, Cell, run
 from gainwright.solve.supply_drop import supply_shares
 
 if TYPE_CHECKING:
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
 
 CHUNK = 2048
 """Cases solved at a time, so that the working arrays stay in cache and memory doesn't grow with the draws."""
-_IDLE = Cell((), None, 0.0, 0.0, np.inf, needed=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +95,7 @@ class Chain:
         self.nodes = self.wiring.nodes
         self.places = self._places()
         self._index = {place.key: i for i, place in enumerate(self.places)}
+        self._leads = lead_names(self.wiring)
         self.curves = impedance_curves(job, self.wiring)
         """Speaker -> its impedance over frequency."""
 
@@ -179,7 +180,7 @@ class Chain:
             key = waiting.pop()
             if key not in found:
                 found.add(key)
-                waiting += [self.places[i].key for i, _ in self._sources(key, alter)]
+                waiting += [self.places[i].key for i, _ in self.sources(key, alter)]
         return frozenset(found)
 
     def _chunk(
@@ -215,7 +216,15 @@ class Chain:
         self, values: Values, stand: Values, conditions: Conditions, needed: frozenset[tuple[str, Any]] | None = None
     ) -> tuple[Loading, list[Cell]]:
         """Return the loading and the cells in the order of `places`, idle where they aren't needed; `values`, `stand` in full."""
-        loading = Loading(
+        loading = self.loading(values, conditions)
+        return loading, [
+            self.cell(place, values, stand, loading, conditions) if needed is None or place.key in needed else IDLE
+            for place in self.places
+        ]
+
+    def loading(self, values: Values, conditions: Conditions) -> Loading:
+        """Return what loads the outputs under some conditions; `values` in full."""
+        return Loading(
             self.wiring,
             values,
             unloaded=conditions.unloaded,
@@ -224,11 +233,17 @@ class Chain:
             alter=conditions.alter,
             curves=self.curves,
             tone_hz=conditions.tone_hz,
+            leads=self._leads,
         )
-        return loading, [
-            self._cell(place, values, stand, loading, conditions) if needed is None or place.key in needed else _IDLE
-            for place in self.places
-        ]
+
+    def depends_on(self, place: CellPlace, alter: Alteration) -> frozenset[tuple[str, Any]]:
+        """Return the keys of cells by whose deviations from the job the numbers of a cell deviate: its own and those of its loads."""
+        at: Any = place.at
+        vias = self._feeding(at, alter) if place.role == "port" else []
+        nodes = {feed.node for via in vias for feed in self.wiring.feeds[via]} if vias else {at}
+        pairs = [self.wiring.pair(port) or () for node in nodes for port in self.wiring.ports_fed_by(node)]
+        nodes |= {node for pair in pairs for node in pair}
+        return frozenset({*(("port", via) for via in vias), *(("output", node) for node in nodes)})
 
     def _places(self) -> tuple[CellPlace, ...]:
         """Lay out the cells in signal order: ports, what clips inside, outputs."""
@@ -242,7 +257,7 @@ class Chain:
                 places.append(CellPlace("output", name, node))
         return tuple(places)
 
-    def _sources(self, key: tuple[str, Any], alter: Alteration) -> list[tuple[int, Any]]:
+    def sources(self, key: tuple[str, Any], alter: Alteration) -> list[tuple[int, Any]]:
         """Return the cells that feed one, with the shares that don't depend on loading."""
         role, at = key
         if role == "port":
@@ -260,20 +275,22 @@ class Chain:
             found.append(_other_side(port))
         return found + [other for at, other in alter.taken if at == port and other not in found]
 
-    def _cell(self, place: CellPlace, values: Values, stand: Values, loading: Loading, conditions: Conditions) -> Cell:
+    def cell(self, place: CellPlace, values: Values, stand: Values, loading: Loading, conditions: Conditions) -> Cell:
+        """Return one cell; `values`, `stand` in full."""
         alter = conditions.alter
         if place.role == "port":
             return self._port_cell(place, values, loading, alter)
         node: Node = place.at  # type: ignore[assignment]
         name, stage = place.stage, self.job.stages[place.stage]
-        inputs = self._sources(place.key, alter)
+        inputs = self.sources(place.key, alter)
         if place.role == "inside":
             ceiling = 1.0 if isinstance(stage, HeadUnit) else PEAK * self._full_scale_v(node, values)
             gain = levelled(name, values, conditions.level_dbfs) if isinstance(stage, HeadUnit) else 1.0
             return Cell(inputs, response(stage, node, values, alter) or None, gain, 0.0, ceiling)
         inside = ("inside", node) in self._index
         soft: Any = False
-        shape = None if inside else response(stage, node, {**stand, **values}, alter) or None
+        either: Any = ChainMap(cast("Any", values), cast("Any", stand))
+        shape = None if inside else response(stage, node, either, alter) or None
         if isinstance(stage, HeadUnit):
             gain = source_gain(node, stage, values, stand)
             if node not in self.wiring.digital:
@@ -317,7 +334,7 @@ class Chain:
         digital = self.wiring.is_fed_digitally(port)
         volts = digital_input_v(place.stage, values) if digital else 1.0
         ceiling = PEAK * volts if digital else ceiling
-        for i, (via, feed) in self._sources(place.key, alter):
+        for i, (via, feed) in self.sources(place.key, alter):
             factor = volts * feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, via)
             inputs.append((i, factor * _taken_share(port, via, alter)))
         return Cell(inputs, None, 1.0, 0.0, ceiling)

@@ -5,7 +5,8 @@ All results are arrays with a leading batch axis, or scalars where all cases are
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections import ChainMap
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -92,7 +93,7 @@ def in_input_range(name: str, stage: Amplifier, values: Values, settings: Values
     if not stage.input_ranges:
         return values
     stands = np.asarray(settings[f"{name}.input_range"], dtype=np.intp)
-    found = dict(values)
+    found = ChainMap[str, Any]({}, cast("Any", values))
     for end in ("up", "down"):
         each = np.broadcast_arrays(
             *(values[f"{name}.input_ranges.{position}.{end}"] for position in stage.input_ranges)

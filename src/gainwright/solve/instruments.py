@@ -81,7 +81,7 @@ def meter_reading(meter: Multimeter, solution: Solution, column: int, *, tone_hz
     A true-rms meter shows the rms; an average-responding one the rectified mean of the first twenty harmonics, scaled
     for a sine. Its accuracy holds up to its bandwidth; beyond, the reading is unknown between -3 dB and 0.
     """
-    value = solution.rms_v[:, column]
+    value = solution.rms_at(column)
     if not meter.true_rms:
         value = average_responding_reading(mean_abs=_rectified_mean(solution.harmonics_at(column)))
     half = reading_error_v(meter, value)
@@ -105,7 +105,7 @@ def _rectified_mean(harmonics: npt.NDArray[np.complex128]) -> Floats:
 
 def recorder_reading(recorder: Recorder, solution: Solution, column: int) -> InstrumentReading:
     """Return the reading of a recorder: the rms, with its drift and its divider's error; NaN when it overloads."""
-    value = solution.rms_v[:, column]
+    value = solution.rms_at(column)
     peak = value * np.sqrt(2)
     value = np.where(peak > recorder_full_scale_v(recorder) * np.sqrt(2) * 1.0001, np.nan, value)
     half = reading_error_v(recorder, value)
@@ -125,17 +125,17 @@ def monitored_value(mark: Mark, solution: Solution, column: int, *, tone_hz: flo
     its distortion count entirely or not at all.
     """
     if mark.of == "level" and mark.tuned is None:
-        return np.asarray(solution.rms_v[:, column])
+        return np.asarray(solution.rms_at(column))
     if mark.of == "level":
         amplitude = np.abs(solution.harmonics_at(column))
         orders = range(1, amplitude.shape[1] + 1)
         amplitude = amplitude[:, [mark.passes(float(order) * tone_hz) for order in orders]]
         return np.asarray(np.sqrt(0.5 * np.sum(amplitude**2, axis=1)))
     if not mark.passes(tone_hz):
-        return np.zeros(len(solution.rms_v))
+        return np.zeros(len(solution.rms_at(column)))
     if mark.of == "fundamental":
-        return np.asarray(np.abs(solution.fundamental_v[:, column]))
-    return np.asarray(np.nan_to_num(solution.thd[:, column], nan=0.0))
+        return np.asarray(np.abs(solution.fundamental_at(column)))
+    return np.asarray(np.nan_to_num(solution.thd_at(column), nan=0.0))
 
 
 def lit_marks(

@@ -30,6 +30,11 @@ LOWEST_SHARE = 0.8
 """Lowest modulus of a speaker's impedance over the rated one (IEC 60268-5, rated impedance; clause from memory)."""
 
 
+def lead_names(wiring: Wiring) -> dict[tuple[Node, Port], str]:
+    """Return the name of the lead from each node to each port that it feeds."""
+    return {(node, port): str(run) for run, pairs in wiring.leads.items() for node, port in pairs}
+
+
 class Loading:
     """Node and port voltages from source, lead and load resistances.
 
@@ -43,6 +48,7 @@ class Loading:
     alter : deviations from the job.
     curves : speaker -> its impedance over frequency; one without is a resistance of its nominal impedance.
     tone_hz : frequency at which they count, scalar or (cases,).
+    leads : see `lead_names`; made anew by default.
     """
 
     def __init__(
@@ -56,17 +62,19 @@ class Loading:
         alter: Alteration = UNALTERED,
         curves: Mapping[str, ImpedanceCurve] | None = None,
         tone_hz: Any = 1000.0,
+        leads: Mapping[tuple[Node, Port], str] | None = None,
     ) -> None:
         self._wiring = wiring
+        self._lead = lead_names(wiring) if leads is None else leads
         self._values = values
         self._unloaded = unloaded
         self._probes = probes
         self._grounded = grounded
         self._alter = alter
-        self._lead = {(node, port): str(run) for run, pairs in wiring.leads.items() for node, port in pairs}
         self._curves = curves or {}
         self._tone_hz = tone_hz
         self._ratios: dict[str, Any] = {}
+        self._loads: dict[tuple[Node, bool], Any] = {}
 
     def input_ohm(self, port: Port, *, at_tone: bool = True) -> Any:
         """Return the input resistance of a port, ohm; of a speaker its impedance at the tone, complex, or the nominal one."""
@@ -107,6 +115,11 @@ class Loading:
         return np.where(size > nominal, np.maximum(nominal, LOWEST_SHARE * size), size)
 
     def _loaded(self, node: Node, *, at_tone: bool) -> Any:
+        if (node, at_tone) not in self._loads:
+            self._loads[node, at_tone] = self._load(node, at_tone=at_tone)
+        return self._loads[node, at_tone]
+
+    def _load(self, node: Node, *, at_tone: bool) -> Any:
         total: Any = 0.0
         if node in self._wiring.digital:
             return total

@@ -14,10 +14,12 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Node, Port, Wiring
-    from gainwright.solve.steady_state import Cell, CellState, Wave
+    from gainwright.solve.steady_state import Cell, CellState
+    from gainwright.solve.wave import Wave
 
     Floats = npt.NDArray[np.float64]
     Complexes = npt.NDArray[np.complex128]
+    Rows = npt.NDArray[np.intp]
 
 HARMONICS_KEPT = 20
 
@@ -44,7 +46,7 @@ class Solution:
     nodes : output nodes in signal order.
     """
 
-    def __init__(self, nodes: tuple[Node, ...], chunks: Sequence[Sequence[_Column]]) -> None:
+    def __init__(self, nodes: tuple[Node, ...], chunks: Sequence[Sequence[NodeColumn]]) -> None:
         self.nodes = nodes
         self._chunks = chunks
 
@@ -76,10 +78,10 @@ class Solution:
         for node, given in factors.items():
             factor = np.broadcast_to(np.asarray(given, dtype=np.float64), (cases,))
             ceilings = _Ceilings(node, wiring, index, cells, states, factor, tone_hz) if margins else None
-            columns.append(_Column(states[index["output", node]].wave, factor, harmonics, ceilings))
+            columns.append(NodeColumn(states[index["output", node]].wave, factor, harmonics, ceilings))
         return Solution(tuple(factors), [columns])
 
-    def _stacked(self, of: Callable[[_Column], Any]) -> Any:
+    def _stacked(self, of: Callable[[NodeColumn], Any]) -> Any:
         parts = [np.stack([of(column) for column in columns], axis=1) for columns in self._chunks]
         return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
@@ -102,6 +104,18 @@ class Solution:
     def harmonics(self) -> Complexes:
         """Peak phasors, shape (cases, nodes, requested harmonics), volts."""
         return np.asarray(self._stacked(lambda c: c.harmonics))
+
+    def rms_at(self, column: int) -> Floats:
+        """Return volts rms at one node, shape (cases,)."""
+        return _whole([columns[column].rms_v for columns in self._chunks])
+
+    def thd_at(self, column: int) -> Floats:
+        """Return the distortion of one node, shape (cases,)."""
+        return _whole([columns[column].thd for columns in self._chunks])
+
+    def fundamental_at(self, column: int) -> Complexes:
+        """Return the phasor of the fundamental at one node, shape (cases,)."""
+        return _whole([columns[column].fundamental_v for columns in self._chunks])
 
     def harmonics_at(self, column: int) -> Complexes:
         """Return the same of one node, shape (cases, harmonics), without keeping those of all nodes, which may be a gigabyte."""
@@ -135,35 +149,58 @@ class Solution:
         return np.asarray(self._lowest[1])
 
 
+def _whole(parts: Sequence[npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+
 def _asked(ceilings: _Ceilings | None) -> _Ceilings:
     assert ceilings is not None, "solved without margins"  # noqa: S101  a mistake of ours
     return ceilings
 
 
-class _Column:
-    """The signal of one node; holds no more of its wave than is asked for."""
+class NodeColumn:
+    """The signal of one node; holds no more of its wave than is asked for.
 
-    def __init__(self, wave: Wave, factor: Floats, harmonics: int, ceilings: _Ceilings | None) -> None:
+    Parameters
+    ----------
+    rows : the row of each case in the wave; None where the wave has all of them.
+    """
+
+    def __init__(
+        self, wave: Wave, factor: Floats, harmonics: int, ceilings: _Ceilings | None, rows: Rows | None = None
+    ) -> None:
         self._wave = wave.first(harmonics)
         self._factor = factor
         self._count = harmonics
+        self._rows = rows
         self.ceilings = ceilings
 
-    @property
+    def drop(self, cases: int) -> None:
+        """Leave out the first cases."""
+        self._rows = None if self._rows is None else self._rows[cases:]
+
+    def _each(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        return values if self._rows is None else values[self._rows]
+
+    @cached_property
     def rms_v(self) -> Floats:
-        return self._wave.rms * self._factor
+        """Volts rms in every case."""
+        return self._each(self._wave.rms * self._factor)
 
-    @property
+    @cached_property
     def thd(self) -> Floats:
-        return self._wave.thd
+        """Harmonics over fundamental in every case."""
+        return self._each(self._wave.thd)
 
-    @property
+    @cached_property
     def fundamental_v(self) -> Complexes:
-        return np.asarray(self._wave.few[:, 0] * self._factor / np.sqrt(2))
+        """Complex rms phasor of the fundamental in every case."""
+        return self._each(np.asarray(self._wave.few[:, 0] * self._factor / np.sqrt(2)))
 
     @property
     def harmonics(self) -> Complexes:
-        return np.asarray(self._wave.harmonics(self._count) * self._factor[:, None])
+        """Peak phasors in every case, shape (cases, harmonics)."""
+        return self._each(np.asarray(self._wave.harmonics(self._count) * self._factor[:, None]))
 
 
 class _Ceilings:

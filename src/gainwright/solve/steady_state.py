@@ -13,15 +13,19 @@ of the ceiling (tests/truth/test_solve_clipping.py).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from gainwright.solve.wave import FEW, Wave, sum_of_squares
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
+
+    from gainwright.solve.wave import TakenCases
 
     Floats = npt.NDArray[np.float64]
     Complexes = npt.NDArray[np.complex128]
@@ -32,8 +36,6 @@ SAMPLES = 512
 """Samples of one period."""
 FREED = 20
 """Harmonics that are corrected for the kinks' aliasing."""
-FEW = 3
-"""Harmonics that every case keeps."""
 HARMONICS = SAMPLES // 2 - 1
 BLOCK = 256
 """Cases whose periods are processed together, so that their samples stay in the processor's cache."""
@@ -41,57 +43,6 @@ BLOCK = 256
 _TURNS = 2 * np.pi * np.outer(np.arange(1, FEW + 1), np.arange(SAMPLES)) / SAMPLES
 _BASIS = np.stack([np.cos(_TURNS), -np.sin(_TURNS)], axis=1).reshape(2 * FEW, SAMPLES)
 """Samples of Re(e^{jkwt}) and Re(j e^{jkwt}), in the order in which `few` lies in memory."""
-
-
-@dataclass(slots=True)
-class Wave:
-    """One waveform in each of `cases` cases.
-
-    Attributes
-    ----------
-    few : peak phasors of harmonics 1 .. FEW, shape (cases, FEW).
-    rows : the cases that keep all harmonics, sorted.
-    rest : their harmonics FEW + 1 .. HARMONICS over `scale`, shape (len(rows), HARMONICS - FEW); shared between waves,
-        never written to.
-    scale : factor on `rest`, shape (len(rows),).
-    above : mean square of those harmonics, scaled, shape (len(rows),).
-    top : their cases' largest value in time, NaN where it must be computed, shape (len(rows),).
-    """
-
-    few: Complexes
-    rows: Rows
-    rest: Complexes
-    scale: Floats
-    above: Floats
-    top: Floats
-
-    @property
-    def rms(self) -> Floats:
-        """Root mean square of each case."""
-        power = 0.5 * _power(self.few)
-        power[self.rows] += self.above
-        return np.asarray(np.sqrt(power))
-
-    @property
-    def thd(self) -> Floats:
-        """Harmonics over fundamental, as a ratio; NaN where there is no fundamental."""
-        power = 0.5 * _power(self.few[:, 1:])
-        power[self.rows] += self.above
-        first = np.abs(self.few[:, 0])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(np.where(first > 0, np.sqrt(2 * power) / first, np.nan))
-
-    def first(self, count: int) -> Wave:
-        """Return the wave with no more than its first harmonics in memory; its mean square stays that of all."""
-        return replace(self, rest=self.rest[:, : max(count - FEW, 0)].copy())
-
-    def harmonics(self, count: int) -> Complexes:
-        """Return the first harmonics of each case, shape (cases, count)."""
-        found = np.zeros((len(self.few), count), dtype=np.complex128)
-        known = min(count, FEW)
-        found[:, :known] = self.few[:, :known]
-        found[self.rows, known:] = self.rest[:, : count - known] * self.scale[:, None]
-        return found
 
 
 @dataclass(slots=True)
@@ -107,6 +58,8 @@ class Cell:
     ceiling : peak at which it clips, scalar or (cases,); infinite for none.
     needed : whether any requested result depends on it.
     soft : where its ceiling is a limiter's threshold: a steady tone is turned down to it instead of clipped.
+    takes : which cases of each input it takes; none where the cases are the same ones.
+    cases : their number, None where it is that of the source.
     """
 
     inputs: Sequence[tuple[int, Floats | float]]
@@ -116,6 +69,21 @@ class Cell:
     ceiling: Floats | float
     needed: bool = True
     soft: npt.NDArray[np.bool_] | bool = False
+    takes: Sequence[TakenCases] = ()
+    cases: int | None = None
+
+    def arriving(self, states: Sequence[CellState], source: Wave) -> list[tuple[Wave, Floats | float]]:
+        """Return the waves that arrive, each with its factor."""
+        if not self.inputs:
+            return [(source, 1.0)]
+        parts = [(states[i].wave, factor) for i, factor in self.inputs]
+        if self.cases is None:
+            return parts
+        return [(take.of(wave, self.cases), f) for (wave, f), take in zip(parts, self.takes, strict=True)]
+
+
+IDLE = Cell((), None, 0.0, 0.0, np.inf, needed=False)
+"""A cell that nothing depends on."""
 
 
 @dataclass(slots=True)
@@ -140,7 +108,8 @@ def run(cells: Sequence[Cell], *, tone_hz: Floats, source_peak: Floats) -> list[
     Parameters
     ----------
     cells : in signal order; a cell without inputs takes the source.
-    tone_hz, source_peak : shape (cases,) each; `tone_hz` may have length 1 when it is the same in all cases.
+    tone_hz, source_peak : shape (cases,) each; `tone_hz` may have length 1 when it is the same in all cases. Cells with a number
+        of cases of their own have them again and again.
 
     Returns
     -------
@@ -152,10 +121,12 @@ def run(cells: Sequence[Cell], *, tone_hz: Floats, source_peak: Floats) -> list[
         if not cell.needed:
             states.append(CellState(source, source.few[:, 0], source_peak))
             continue
-        parts = [(states[i].wave, factor) for i, factor in cell.inputs] if cell.inputs else [(source, 1.0)]
+        here = source if cell.inputs or cell.cases is None else source_wave(np.resize(source_peak, cell.cases))
+        parts = cell.arriving(states, here)
         wave = _scaled(*parts[0], cell.gain) if len(parts) == 1 else _summed(parts, cell.gain)
         if cell.response is not None:
-            wave = _shaped(wave, cell.response, tone_hz)
+            tones = tone_hz if cell.cases is None or len(tone_hz) == 1 else np.resize(tone_hz, cell.cases)
+            wave = _shaped(wave, cell.response, tones)
         _add_distortion(wave, cell.distortion)
         fundamental = wave.few[:, 0].copy()
         ceiling = np.broadcast_to(np.asarray(cell.ceiling, dtype=np.float64), fundamental.shape)
@@ -215,7 +186,7 @@ def _shaped(wave: Wave, response: Response, tone_hz: Floats) -> Wave:
 
 def _with_rest(few: Complexes, rows: Rows, rest: Complexes, scale: Floats | None = None) -> Wave:
     scale = np.ones(len(rows)) if scale is None else scale
-    return Wave(few, rows, rest, scale, 0.5 * scale**2 * _power(rest), np.full(len(rows), np.nan))
+    return Wave(few, rows, rest, scale, 0.5 * scale**2 * sum_of_squares(rest), np.full(len(rows), np.nan))
 
 
 def _add_distortion(wave: Wave, distortion: Floats | float) -> None:
@@ -231,12 +202,6 @@ def _add_distortion(wave: Wave, distortion: Floats | float) -> None:
     wave.few[:, 1] += 0.6 * distortion * size * turn**2
     wave.few[:, 2] += 0.8 * distortion * size * turn**3
     wave.top = wave.top + (1.4 * distortion * size)[wave.rows]
-
-
-def _power(phasors: Complexes) -> Floats:
-    """Return the sum of squared sizes of each row."""
-    parts = phasors.view(np.float64)
-    return np.asarray(np.einsum("ij,ij->i", parts, parts))
 
 
 # ---- ceilings --------------------------------------------------------------------------------------------------
@@ -287,7 +252,7 @@ def _clip(wave: Wave, ceiling: Floats) -> tuple[Floats, Wave]:
     rows, spectrum = np.concatenate(cut_rows), np.concatenate(spectra) if len(spectra) > 1 else spectra[0]
     few[rows] = spectrum[:, 1 : FEW + 1] * (2 / SAMPLES)
     # what is neither the first harmonics nor a mean value nor the fold at the half rate
-    aside = (np.abs(spectrum[:, 0]) ** 2 + np.abs(spectrum[:, -1]) ** 2) / SAMPLES**2 + 0.5 * _power(few[rows])
+    aside = (np.abs(spectrum[:, 0]) ** 2 + np.abs(spectrum[:, -1]) ** 2) / SAMPLES**2 + 0.5 * sum_of_squares(few[rows])
     above = np.maximum(np.concatenate(means) - aside, 0.0)
     scale = np.full(len(rows), 2 / SAMPLES)
     rest = spectrum[:, FEW + 1 : HARMONICS + 1]
