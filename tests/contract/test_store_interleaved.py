@@ -243,7 +243,7 @@ def plain_exercise(monkeypatch: pytest.MonkeyPatch) -> None:
     tasks = [SimpleNamespace(chain="c", seed=number) for number in range(2)]
     monkeypatch.setattr(class_runs, "exercise_of", lambda _: SimpleNamespace(tasks=tasks, limits=None))
     monkeypatch.setattr(class_runs, "begin_practice", begun)
-    monkeypatch.setattr("gainwright.jobfile.chain_text", lambda *_: "")
+    monkeypatch.setattr("gainwright.jobfile.class_files.chain_text", lambda *_: "")
 
 
 def _told(change: Change, at: Store) -> CallError | None:
