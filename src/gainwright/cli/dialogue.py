@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 HELP = f"""Type what you read or saw, or one of these:
   don't know           skip this test
   can't reach          skip every test at this place
+  I have only ears     skip every test that needs an instrument
   other                show another test instead
   add {{…}}              add an entry of your own, as in an evidence file
   mended yes           after the repair: it plays as it should; mended no: it is as before;

@@ -22,6 +22,7 @@ from gainwright.model import (
     DC_VOLTS,
     HOT_OUTPUT,
     METAL,
+    NO_INSTRUMENT,
     OHMS_DEAD,
     OUTDOORS,
     RECORDER_VOLTS,
@@ -113,7 +114,7 @@ class Catalogue:
     ----------
     instruments : those that there may be; tests need one that is at hand, or that was read with.
     entries : tests already made; places that they reached need no more access time.
-    unreachable : stages and places that the person can't reach.
+    unreachable : stages and places that the person can't reach; `instruments` where there is nothing to measure with.
     declined : tests that the person can't make.
     past : indices of entries about a fault that is mended since: they may be made again.
     """
@@ -131,7 +132,8 @@ class Catalogue:
     ) -> None:
         self.job, self.chain = job, chain
         self.entries = tuple(entries)
-        used = at_hand(job).keys() | {entry.with_ for entry in self.entries if isinstance(entry, Reading)}
+        there = {} if NO_INSTRUMENT in unreachable else at_hand(job)
+        used = there.keys() | {entry.with_ for entry in self.entries if there and isinstance(entry, Reading)}
         self.instruments = {name: instrument for name, instrument in instruments.items() if name in used}
         self.unreachable = unreachable
         self.declined = tuple(declined)
@@ -174,7 +176,9 @@ class Catalogue:
 
     def _tried(self) -> Iterator[Candidate]:
         delicate = frozenset(n for n, s in self.job.stages.items() if isinstance(s, Speaker) and self._delicate(n))
-        for test, place, told in tried_places(self.job, self.chain.wiring, self.entries, delicate):
+        for test, place, told in tried_places(
+            self.job, self.chain.wiring, self.entries, delicate, ears=not self.instruments
+        ):
             entry = _check(place)
             yield Candidate(test, place, self._minutes(test, entry), entry, told)
 

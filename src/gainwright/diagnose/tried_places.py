@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from gainwright.diagnose.causes import line_leads
 from gainwright.diagnose.cautions import LOUD, OFF_FIRST
-from gainwright.jobfile import at_hand
 from gainwright.model import (
     METAL,
     SUPPLY_REPAIR,
@@ -57,7 +56,9 @@ class Tried(NamedTuple):
     cautions: tuple[str, ...] = ()
 
 
-def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: frozenset[str]) -> Iterator[Tried]:
+def tried_places(
+    job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: frozenset[str], *, ears: bool = False
+) -> Iterator[Tried]:
     """Yield every test that is answered by a word.
 
     Parameters
@@ -65,11 +66,13 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
     entries : the evidence; noise is unplugged, a source's ground looked at and an amplifier unloaded only where there is some, or it protects; what brings
         a fault is asked only where a speaker sounded one way and then another; which part of the music is heard, where one is faint.
     delicate : speakers that low tones would harm.
+    ears : whether there is nothing to measure with.
     """
     noisy = any(isinstance(e, HeardSpeaker) and e.is_ in ("hum", "whine") for e in entries)
     protecting = any(isinstance(e, Check) and e.check.endswith("protection_lamp") and e.is_ == "on" for e in entries)
     yield from (Tried("ask_what_brings_it", f"{speaker}.provoked") for speaker in _changing(entries))
-    yield from (Tried("hear_which_part", f"{speaker}.sounds") for speaker in _partly_heard(job, entries))
+    faint = _partly_heard(job, entries) if ears else ()
+    yield from (Tried("hear_which_part", f"{speaker}.sounds") for speaker in faint)
     units: dict[str, str] = {}
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
@@ -114,7 +117,7 @@ def _partly_heard(job: Job, entries: Sequence[Entry]) -> list[str]:
     Who has an instrument at hand plays tones instead.
     """
     heard = [e for e in entries if isinstance(e, HeardSpeaker) and e.tone_hz is None and not e.silence]
-    if at_hand(job) or all(e.is_ != "faint" for e in heard):
+    if all(e.is_ != "faint" for e in heard):
         return []
     playing = [e.heard for e in heard if e.is_ == "faint" or (e.is_ == "normal" and is_subwoofer(job, e.heard))]
     return [*dict.fromkeys(playing)]

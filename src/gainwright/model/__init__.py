@@ -66,7 +66,7 @@ from gainwright.model.place_words import (
     stage_title,
     the_place,
 )
-from gainwright.model.places import check_places, leads_by_name, link_place, stages_at
+from gainwright.model.places import NO_INSTRUMENT, check_places, leads_by_name, link_place, stages_at
 from gainwright.model.resolving import resolve
 from gainwright.model.short_forms import long_form
 from gainwright.model.source_stages import HeadUnit, SourceOutput
@@ -114,6 +114,7 @@ __all__ = [
     "KINDS",
     "METAL",
     "MOST_LETTERS",
+    "NO_INSTRUMENT",
     "NO_MARK",
     "OHMS_DEAD",
     "OUTDOORS",

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from gainwright.model.wiring import Wiring
 
 
+NO_INSTRUMENT = "instruments"
+"""The place that can't be reached where there is nothing to measure with."""
+
+
 def leads_by_name(wiring: Wiring) -> dict[str, tuple[tuple[Node, Port], ...]]:
     """Return lead name -> its sides: each run as a whole, then the single sides of runs that have several.
 

@@ -14,7 +14,7 @@ from gainwright.adapters.case_folder import FolderCases
 from gainwright.adapters.store import SqlStore, open_store
 from gainwright.app.cases.answers import with_result
 from gainwright.app.cases.diagnosis import open_case
-from gainwright.app.cases.dialogue import Dialogue
+from gainwright.app.cases.dialogue import WITH_INSTRUMENT, Dialogue
 from gainwright.app.cases.endings import Ending
 from gainwright.app.cases.import_export import export_cases, import_cases, import_old_folder
 from gainwright.app.cases.tally import count_cases
@@ -70,6 +70,21 @@ def test_typed_answers_are_understood(entry: dict[str, str], typed: str, result:
 def test_marks_are_typed_by_their_names(typed: str, lit: object) -> None:
     """The lit ones, separated by commas, in any order and case."""
     assert with_result({"at": "amp.out.mono"}, typed, marks=("clip", "red one")) == {"at": "amp.out.mono", "shows": lit}
+
+
+def test_ears_alone_are_an_answer() -> None:
+    """A job that says nothing of instruments has a meter until somebody says that there is none; it can be undone and stored."""
+    talk = dialogue()
+    talk.add({"heard": "sub", "is": "silent"})
+    measuring = next(t for t in talk.diagnosis().next if t.test in WITH_INSTRUMENT)
+    assert talk.answer_or_skip(measuring, "I have only ears, sorry") == "every test with an instrument"
+    left = talk.diagnosis()
+    assert left.next
+    assert not [t.ask for t in left.next if t.test in WITH_INSTRUMENT or "dBFS" in t.ask]
+    stored = Dialogue.of(read_case_text(case_text(talk.case())))
+    assert stored.unreachable == ["instruments"]
+    stored.undo()
+    assert [t for t in stored.diagnosis().next if t.test in WITH_INSTRUMENT]
 
 
 def test_dialogue_commands() -> None:

@@ -8,6 +8,7 @@ from gainwright.app.cases.answers import with_result
 from gainwright.app.cases.plain_words import (
     CANT_REACH,
     DONT_KNOW,
+    ONLY_EARS,
     heard_word,
     lamp_word,
     right_or_wrong,
@@ -109,7 +110,9 @@ def test_where_a_fault_is_after_an_exchange(meant: str, said: str) -> None:
         (DONT_KNOW, "don't know"), (DONT_KNOW, "I don't know, sorry"), (DONT_KNOW, "no idea"), (DONT_KNOW, "Keine Ahnung"),
         (DONT_KNOW, "weiß ich nicht"), (DONT_KNOW, "hm, I can't tell"), (CANT_REACH, "I can't get at it"),
         (CANT_REACH, "da komme ich nicht ran"), (CANT_REACH, "it's under the seat"), ("", "nothing"), ("", "it doesn't play"),
-        ("", "I know it plays"), ("", "no"),
+        ("", "I know it plays"), ("", "no"), (ONLY_EARS, "I have only ears"), (ONLY_EARS, "only my ears"), (ONLY_EARS, "I've no meter"),
+        (ONLY_EARS, "I don't have a multimeter"), (ONLY_EARS, "ich habe kein Messgerät"), (ONLY_EARS, "nur Ohren"), ("", "no signal at the meter"),
+        ("", "there is no hum"),
     ],
 )  # fmt: skip
 def test_what_is_said_instead_of_an_answer(meant: str, said: str) -> None:

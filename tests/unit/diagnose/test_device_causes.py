@@ -19,7 +19,7 @@ from gainwright.diagnose.tried_places import tried_places
 from gainwright.errors import JobError
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.jobfile.starting.typical import chain_text
-from gainwright.model import WORD_TEXTS, WORDED, Amplifier, HeardSpeaker, Job, Speaker, resolve
+from gainwright.model import NO_INSTRUMENT, WORD_TEXTS, WORDED, Amplifier, HeardSpeaker, Job, Speaker, resolve
 from gainwright.simulated import Fault, Rig, answer
 
 SUB = {"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS"}
@@ -213,17 +213,19 @@ def test_part_of_the_music_that_a_speaker_plays_tells_filters_and_crossed_leads(
 
 def test_part_of_the_music_is_asked_of_faint_speakers_by_whom_has_ears_alone() -> None:
     """Of faint ones and, once there is one, of a subwoofer that plays; with a meter at hand tones are played instead."""
-    ears, meter = (read_job_text(chain_text("radio_doors_and_sub", also)).job for also in ((), ("meter",)))
+    of = Diagnoser(read_job_text(chain_text("radio_doors_and_sub", ("meter",))).job)
 
-    def asked(job: Job, *entries: dict[str, Any]) -> set[str]:
-        tried = tried_places(job, resolve(job), [read_entry(e, job) for e in entries], frozenset())
-        return {test.place for test in tried if test.test == "hear_which_part"}
+    def asked(at_hand: str, *entries: dict[str, Any]) -> set[str]:
+        read = [read_entry(e, of.job) for e in entries]
+        unreachable = frozenset({NO_INSTRUMENT} if at_hand == "ears" else ())
+        tests = Catalogue(of.job, of.chain, of.instruments, read, unreachable).all()
+        return {test.where for test in tests if test.test == "hear_which_part"}
 
     faint, plays = {"heard": "front_speakers", "is": "faint"}, {"heard": "subwoofer", "is": "normal"}
-    assert asked(ears, plays) == set()
-    assert asked(ears, faint) == {"front_speakers.sounds"}
-    assert asked(ears, faint, plays) == {"front_speakers.sounds", "subwoofer.sounds"}
-    assert asked(meter, faint, plays) == set()
+    assert asked("ears", plays) == set()
+    assert asked("ears", faint) == {"front_speakers.sounds"}
+    assert asked("ears", faint, plays) == {"front_speakers.sounds", "subwoofer.sounds"}
+    assert asked("a meter", faint, plays) == set()
 
 
 def test_whine_on_two_branches_is_the_ground_of_the_source_and_on_one_a_lead() -> None:

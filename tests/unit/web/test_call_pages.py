@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import TYPE_CHECKING
 
 import pytest
 from starlette.testclient import TestClient
 
+from gainwright.app.cases.dialogue import WITH_INSTRUMENT
 from gainwright.composition import compose
 from gainwright.jobfile.starting.typical import CHAINS
 from gainwright.web import Site, create_app
@@ -104,6 +106,25 @@ def test_complaint_comes_with_the_tap_or_is_asked_on_the_case(client: TestClient
         client.post(f"/api/cases/{new['name']}/complaint", json={"seen": told["revision"], "text": "hm"}).status_code
         == 422
     )
+
+
+def test_who_has_nothing_to_measure_with_says_so_at_a_test_that_needs_it(client: TestClient) -> None:
+    """A button of such tests alone; the page says what was said, and a typed answer does the same."""
+    chain = {"chain": "radio_sub", "also": ["meter"], "evidence": [{"heard": "subwoofer", "is": "silent"}]}
+    for said in ({"do": "only_ears"}, {"text": "I have no meter"}):
+        new = client.post("/api/cases", json=chain).json()
+        address = f"/cases/{new['name']}"
+        tests = client.get(f"/api{address}/diagnosis").json()["next"][:5]
+        needing = [test["test"] in WITH_INSTRUMENT for test in tests]
+        for needs in (True, False):
+            shown = client.get(address, params={"test": str(needing.index(needs) + 1)}).text
+            assert ('value="only_ears"' in shown) == needs
+        entry = json.dumps(tests[needing.index(True)]["entry"])
+        page = client.post(f"{address}/answer", data={"seen": str(new["revision"]), "entry": entry} | said).text
+        assert "nothing to measure with" in page
+        left = client.get(f"/api{address}/diagnosis").json()["next"]
+        assert left
+        assert not [test for test in left if test["test"] in WITH_INSTRUMENT]
 
 
 def test_what_is_wrong_is_tapped(client: TestClient) -> None:

@@ -9,7 +9,7 @@ from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.app.cases.complaint_choices import entries_of_complaint
 from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.endings import Ending, closure_of
-from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, said_instead
+from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, ONLY_EARS, said_instead
 from gainwright.errors import CallError
 from gainwright.texts import say
 
@@ -20,6 +20,13 @@ if TYPE_CHECKING:
     from gainwright.diagnose import ClosedCases, Diagnoser, Diagnosis, NextTest
     from gainwright.model import Entry, Job
     from gainwright.model.case import Case, DialogueStep
+
+
+WITH_INSTRUMENT = (
+    *("measure", "record", "indicate", "feed", "check_lead", "measure_supply", "measure_speaker"),
+    *("check_measuring_lead", "look_at_meter"),
+)
+"""Kinds of tests that need an instrument."""
 
 
 @dataclass
@@ -147,6 +154,9 @@ class Dialogue:
         said = said_instead(text)
         if said == CANT_REACH:
             return f"every test at {self.exclude_place(test)}"
+        if said == ONLY_EARS:
+            self.measure_nothing(test)
+            return "every test with an instrument"
         if said == DONT_KNOW:
             self.decline(test)
             return "this test"
@@ -212,6 +222,14 @@ class Dialogue:
         self.unreachable.append(place)
         self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="unreachable"))
         return place
+
+    def measure_nothing(self, test: NextTest) -> None:
+        """Exclude every test that needs an instrument: there are only ears, eyes and hands."""
+        from gainwright.model import NO_INSTRUMENT
+        from gainwright.model.case import DialogueStep
+
+        self.unreachable.append(NO_INSTRUMENT)
+        self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="unreachable"))
 
     def leave_out(self, places: Sequence[str]) -> None:
         """Exclude every test at some places.
@@ -347,9 +365,9 @@ def check_unreachable(places: Sequence[str], job: Job) -> None:
     ------
     CallError : one of them is neither a stage nor a lead.
     """
-    from gainwright.model import leads_by_name, resolve
+    from gainwright.model import NO_INSTRUMENT, leads_by_name, resolve
 
-    known = [*job.stages, *leads_by_name(resolve(job))]
+    known = [*job.stages, NO_INSTRUMENT, *leads_by_name(resolve(job))]
     for place in places:
         if place not in known:
             raise CallError(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-DONT_KNOW, CANT_REACH = "don't know", "can't reach"
+DONT_KNOW, CANT_REACH, ONLY_EARS = "don't know", "can't reach", "only ears"
 _DONT_KNOW = (
     r"don'?t know|dunno|no idea|no clue|can'?t (?:say|tell)|not sure|don'?t remember|unknown|skip"
     r"|wei(?:ß|ss) (?:ich )?(?:\w+ )?nicht|keine ahnung|nicht sicher|kann (?:ich )?(?:\w+ )?nicht (?:sagen|erkennen)"
@@ -19,6 +19,10 @@ _DONT_KNOW = (
 _CANT_REACH = (
     r"can'?t (?:reach|get (?:at|to)|see)\b.*|can'?t|(?:it'?s )?(?:under|behind) the \w+"
     r"|komm\w* (?:ich )?(?:\w+ )?nicht (?:ran|dran|hin)|nicht erreichbar|seh\w* (?:ich )?(?:\w+ )?nicht"
+)
+_ONLY_EARS = (
+    r"(?:\w+ )?(?:only|just|nur) (?:\w+ )?(?:ears|ohren)\b.*|(?:\w+ ){0,2}no (?:multi)?(?:meter|instrument)s?\b.*"
+    r"|don'?t (?:have|own) (?:a|any) (?:multi)?(?:meter|instrument)s?\b.*|(?:hab\w* )?(?:ich )?kein\w* (?:multimeter|mess\w+)\b.*"
 )
 _NO = r"(?:no|not|never|without|isn'?t|aren'?t|doesn'?t|don'?t|didn'?t|won'?t|nicht|kein\w*|ohne)"
 _BETWEEN = r"(?:\s+(?:a|an|any|the|it|really|to|be|richtig|mehr|der|die|das|ein\w*))*\s+"
@@ -136,8 +140,10 @@ _BY_YES_AND_NO = ("balance", "inputs", "settings", "function", "player", "link",
 
 
 def said_instead(text: str) -> str:
-    """Return `DONT_KNOW` or `CANT_REACH` when that is what was said instead of an answer; else an empty text."""
+    """Return `DONT_KNOW`, `CANT_REACH` or `ONLY_EARS` when that was said instead of an answer; else an empty text."""
     plain = _plain(text)
+    if re.fullmatch(rf"(?:\W*(?:i(?:'ve)?|sorry|ich|have|got|hab\w*)\b)*\W*(?:{_ONLY_EARS})", plain):
+        return ONLY_EARS
     if re.fullmatch(
         rf"(?:\W*(?:i|sorry|ich|das|well|hm+|really|honestly|ehrlich|leider)\b)*\W*(?:{_DONT_KNOW})\W*(?:\w+\W*){{0,3}}",
         plain,

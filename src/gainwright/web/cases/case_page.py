@@ -12,8 +12,9 @@ from gainwright.app.cases.case_places import observed_places
 from gainwright.app.cases.complaint_choices import complaint_kinds
 from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import DoubtfulReadingError, GainwrightError
-from gainwright.model import mended_cause, name_words, the_place
+from gainwright.model import NO_INSTRUMENT, mended_cause, name_words, the_place
 from gainwright.report.closing import closure_words
+from gainwright.texts import say
 from gainwright.web.cases.fault_view import cause_list, causes_to_choose, evidence_rows, shown_test
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of, tally
 from gainwright.web.rendering import page
@@ -160,8 +161,10 @@ def _in_words(job: Job, diagnosis: Diagnosis) -> str:
 
 
 def _left_out(case: Case, job: Job) -> list[str]:
-    declined = [f"not known: {step.ask}" for step in case.dialogue if step.answer == "declined"]
-    return [*declined, *(f"not reachable: {the_place(job, place)}" for place in case.unreachable)]
+    declined = [say("not known: {ask}", ask=step.ask) for step in case.dialogue if step.answer == "declined"]
+    nothing = [say("nothing to measure with")] if NO_INSTRUMENT in case.unreachable else []
+    places = [the_place(job, place) for place in case.unreachable if place != NO_INSTRUMENT]
+    return [*declined, *nothing, *(say("not reachable: {place}", place=place) for place in places)]
 
 
 def _instruments(job: Job) -> dict[str, str]:

@@ -10,7 +10,7 @@ from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.app.cases.dialogue import find_test
 from gainwright.app.cases.doubtful import doubt_about_answer
-from gainwright.app.cases.plain_words import DONT_KNOW, said_instead
+from gainwright.app.cases.plain_words import DONT_KNOW, ONLY_EARS, said_instead
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
@@ -90,7 +90,8 @@ def answer(
     """
     said = "" if second else said_instead(text)
     if said:
-        return (dont_know if said == DONT_KNOW else cant_reach)(site, name, seen=seen, entry=entry)
+        skip = {DONT_KNOW: dont_know, ONLY_EARS: only_ears}.get(said, cant_reach)
+        return skip(site, name, seen=seen, entry=entry)
     kept = site.store.cases.get(name)
     answered = with_result(entry, text, second, marks=indicator_marks(entry, site.models.job(kept.case.job)))
     if kept.revision != seen and answered in [dict(e) for e in kept.case.evidence]:
@@ -128,6 +129,11 @@ def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> 
 def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Skip all tests at the place of a test."""
     return change(site, name, seen=seen, do=lambda d, found: d.exclude_place(_test(d, found, entry)))
+
+
+def only_ears(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
+    """Skip all tests that need an instrument."""
+    return change(site, name, seen=seen, do=lambda d, found: d.measure_nothing(_test(d, found, entry)))
 
 
 def _test(dialogue: Dialogue, diagnosis: Diagnosis, entry: Mapping[str, Any]) -> NextTest:

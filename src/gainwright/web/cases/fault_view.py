@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answer_forms import AnswerForm, answer_form
+from gainwright.app.cases.dialogue import WITH_INSTRUMENT
 from gainwright.app.cases.test_settings import ConditionsOfTest, conditions_of
 
 if TYPE_CHECKING:
@@ -55,6 +56,7 @@ class ShownTest:
     form: AnswerForm
     entry: str
     conditions: ConditionsOfTest
+    measured: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +143,7 @@ def shown_test(test: NextTest, job: Job) -> ShownTest:
         answer_form(test.entry, job),
         json.dumps(test.entry),
         conditions_of(test.entry, job),
+        test.test in WITH_INSTRUMENT,
     )
 
 

@@ -138,7 +138,7 @@ def answer(
     text: Short = "",
     second: Short = "",
     choice: Short = "",
-    do: Annotated[Literal["", "dont_know", "cant_reach"], Form()] = "",
+    do: Annotated[Literal["", "dont_know", "cant_reach", "only_ears"], Form()] = "",
     sure: Annotated[bool, Form()] = False,
 ) -> Response:
     """Add the answer to a test, or skip it."""
@@ -149,6 +149,8 @@ def answer(
             return changes.dont_know(site, name, seen=seen, entry=asked)
         if do == "cant_reach":
             return changes.cant_reach(site, name, seen=seen, entry=asked)
+        if do == "only_ears":
+            return changes.only_ears(site, name, seen=seen, entry=asked)
         return changes.answer(site, name, seen=seen, entry=asked, text=sent.text, second=sent.second, sure=sure)
 
     sent = Submitted(entry=entry, text=choice or text, second="" if choice else second, do=do)
