@@ -22,6 +22,7 @@ from gainwright.app.cases.diagnosis import diagnose
 from gainwright.app.jobs.assumptions import assumptions
 from gainwright.app.jobs.corridor import solve_corridor
 from gainwright.app.papers.papers import PaperMaterial, make_paper, paper_bytes
+from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.model import INSTRUMENTS, STAGES, Job
@@ -224,8 +225,12 @@ def random_job(draw: random.Random) -> tuple[str, str]:
     return "; ".join(what), json.dumps(content, ensure_ascii=False)
 
 
-def use_job(text: str) -> None:
+def use_job(text: str, *, draws: int | None = None) -> None:
     """Do with a job what the commands and pages do; raise what they would.
+
+    Parameters
+    ----------
+    draws : of the diagnosis, where fewer than usual are enough.
 
     Raises
     ------
@@ -244,7 +249,7 @@ def use_job(text: str) -> None:
     paper = make_paper(job, kind="setup", material=PaperMaterial((), date="2026-11-27"), plan=plan)
     paper_bytes(paper, ".html", charts=None, printer=None, code="en", size="a4")  # type: ignore[arg-type]
     json.dumps(paper.as_json(), allow_nan=False)
-    diagnosis = diagnose(job, (), counted={})
+    diagnosis = make_diagnosis(Diagnoser(job, draws=draws), ()) if draws else diagnose(job, (), counted={})
     _shown(diagnosis, diagnosis_text(diagnosis))
 
 
