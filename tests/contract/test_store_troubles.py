@@ -10,7 +10,7 @@ import sys
 import tempfile
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import psycopg
 import pytest
@@ -343,3 +343,35 @@ def test_postgresql_without_its_driver(monkeypatch: pytest.MonkeyPatch) -> None:
     error = _refused("not_installed", lambda: open_store("postgresql:" + "//u:secret@localhost/x"))
     assert "gainwright[postgresql]" in error.remedy
     assert "secret" not in str(error)
+
+
+def test_file_that_is_moved_away_while_it_is_open_takes_nothing(tmp_path: Path) -> None:
+    """Deleted, moved, or another in its place: no write is acknowledged that a restart wouldn't find; put back, all goes on."""
+    file, other = tmp_path / "shop.sqlite", tmp_path / "elsewhere"
+    with closing(open_store(file)) as store:
+        first = store.jobs.add(title="first", text=JOB)
+        file.rename(other)
+        for another in (False, True):
+            if another:
+                file.touch()
+            _refused("store_moved", lambda: store.jobs.add(title="lost", text=JOB))
+            _refused("store_moved", store.jobs.list)
+            assert file.exists() is another
+        file.unlink()
+        other.rename(file)
+        assert store.jobs.list() == [first]
+        with pytest.raises(CallError, match="moved"), store.database.write():
+            file.rename(other)
+        other.rename(file)
+        second = store.jobs.add(title="second", text=JOB)
+    with closing(open_store(file)) as store:
+        assert {job.id for job in store.jobs.list()} == {first.id, second.id}
+
+
+def test_line_to_a_server_that_was_cut_is_given_up_soon(postgresql: PostgreSQL) -> None:
+    """Within the 20 s for which a phone waits (`ANSWER_MS` in `waiting.js`); otherwise each request would hold a thread for minutes."""
+    with closing(open_store(postgresql.new_database())) as store, store.database.read() as connection:
+        line: Any = connection.connection.driver_connection
+        said = {name: int(value) for name, value in line.info.get_parameters().items() if value.isdecimal()}
+    assert said["keepalives_idle"] + said["keepalives_interval"] * said["keepalives_count"] <= 14
+    assert said["tcp_user_timeout"] <= 14_000

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import sqlalchemy as sa
 from sqlalchemy import event, exc
 
-from gainwright.adapters.store.database_errors import database_errors, store_error
+from gainwright.adapters.store.database_errors import database_errors, moved, store_error
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 _POSTGRESQL = {"postgres", "postgresql", "postgresql+psycopg"}
 PATIENCE_S = 5.0
 """How long a writer waits for another writer."""
+_GIVEN_UP = {"keepalives_idle": 5, "keepalives_interval": 3, "keepalives_count": 3, "tcp_user_timeout": 14_000}
+"""When a connection to a server is taken for lost that says nothing any longer, as over a network that was cut: after 14 s, in which a
+phone still waits for its answer. The system alone would wait for a quarter of an hour (libpq, parameter key words)."""
 
 
 class Database:
@@ -46,6 +49,8 @@ class Database:
         self.patience_s = patience_s
         self._turn = threading.Lock()
         self.before_write: Callable[[sa.Connection], None] | None = None
+        self._checked = self.file is not None and only_read is None
+        self._opened: tuple[int, int] | None = None
         if self.file is None:
             self.engine = _server_engine(url, patience_s)
         elif only_read is None:
@@ -61,7 +66,7 @@ class Database:
         ------
         CallError : a database error, as one sentence.
         """
-        with self._readable_errors(), self.engine.connect() as connection:
+        with self._readable_errors(), self._connected() as connection:
             if self.file is None:
                 connection.execution_options(isolation_level="AUTOCOMMIT")
             else:
@@ -76,7 +81,7 @@ class Database:
         ------
         CallError : a database error, as one sentence.
         """
-        with self._readable_errors(), self.engine.connect() as connection:
+        with self._readable_errors(), self._connected() as connection:
             if self.file is None:
                 connection.execution_options(isolation_level="REPEATABLE READ")
             transaction = connection.begin()
@@ -93,12 +98,40 @@ class Database:
         ------
         CallError : a database error, as one sentence.
         """
-        with self._readable_errors(), self._one_at_a_time(), self.engine.connect() as connection:
+        with self._readable_errors(), self._one_at_a_time(), self._connected() as connection:
             connection.execution_options(gainwright_begins="BEGIN IMMEDIATE")
             with connection.begin():
                 if self.before_write is not None:
                     self.before_write(connection)
                 yield connection
+            self._in_its_place()
+
+    @contextmanager
+    def _connected(self) -> Iterator[sa.Connection]:
+        self._in_its_place()
+        with self.engine.connect() as connection:
+            if self._opened is None:  # noted now, since opening may give a file another number
+                self._in_its_place(note=True)
+            yield connection
+
+    def _in_its_place(self, *, note: bool = False) -> None:
+        """Refuse a file that isn't the one any longer that was opened: what is written to that is found nowhere after a restart.
+
+        Raises
+        ------
+        CallError : `store_moved`.
+        """
+        if self.file is None or not self._checked:
+            return
+        try:
+            stat = self.file.stat()
+            found = (stat.st_dev, stat.st_ino)
+        except FileNotFoundError:
+            found = None
+        if self._opened not in (None, found):
+            raise moved(self.name)
+        if note:
+            self._opened = found
 
     @contextmanager
     def _readable_errors(self) -> Iterator[None]:
@@ -123,6 +156,7 @@ class Database:
     def close(self) -> None:
         """Close all connections."""
         self.engine.dispose()
+        self._opened = None
 
 
 def place_name(url: sa.URL) -> str:
@@ -223,7 +257,7 @@ def _server_engine(url: sa.URL, patience_s: float) -> sa.Engine:
             max_overflow=16,
             pool_timeout=30,
             pool_pre_ping=True,
-            connect_args={"connect_timeout": max(2, round(patience_s))},
+            connect_args={"connect_timeout": max(2, round(patience_s)), **_GIVEN_UP},
         )
     except ImportError:
         raise CallError(

@@ -31,6 +31,11 @@ _DAMAGED = (
 )
 _NO_STORE = ("no_store", "the file is not a database", "choose another file, or move this one away")
 _NOT_OPENED = ("store_not_opened", "the file can't be opened", "check that its folder exists and can be written to")
+_MOVED = (
+    "store_moved",
+    "its file was moved, replaced or deleted while the program has it open",
+    "put it back; or stop the program, and start it with the file in its place",
+)
 _AWAY = ("store_away", "the database can't be reached", "check that it is running and can be reached, then try again")
 _CUT_OFF = (
     "store_cut_off",
@@ -64,6 +69,12 @@ _POSTGRESQL = {
     "3D000": _NO_DATABASE,
     "57P03": _AWAY,
 }
+
+
+def moved(where: str) -> CallError:
+    """Return the error for a file that isn't the one any longer that was opened."""
+    code, what, remedy = _MOVED
+    return CallError(what, code=code, where=where, remedy=remedy)
 
 
 def store_error(error: Exception, *, where: str) -> CallError:
