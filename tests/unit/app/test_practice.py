@@ -24,6 +24,7 @@ from gainwright.solve import Chain, levels
 
 JOB = with_gains_set(read_job_text(example_text("one_amplifier")).job)
 TWO_WAY = with_gains_set(read_job_text(example_text("full_range")).job)
+KNOB = with_gains_set(read_job_text(example_text("two_way_and_sub")).job)
 RIGS = SimulatedHiddenRigs()
 SILENT = {"cause": "lead_open", "where": "lead:head.sub-amp"}
 
@@ -57,6 +58,18 @@ def test_the_call_is_told_in_plain_words() -> None:
         assert said(("front", "both", word), ("rear", "both", "normal")) != said(
             ("front", "both", word), ("rear", "both", word)
         )
+
+
+@pytest.mark.parametrize(("cause", "where", "words"), [
+    ("lead_loose", "lead:head.sub-amp", "With the sub it comes and goes: sometimes it plays as it always did, sometimes it is silent."),
+    ("amplifier_hot", "amp", "With the sub it comes and goes: sometimes it plays as it always did, sometimes it is silent."),
+    ("control_bypassed", "knob", "When I turn the knob, nothing changes."),
+])  # fmt: skip
+def test_what_comes_and_goes_or_does_nothing_is_told_so(cause: str, where: str, words: str) -> None:
+    """Heard once, such a speaker sounds as always half of the time, and nobody would know why the caller calls."""
+    practice = practise(JOB if where != "knob" else KNOB, rigs=RIGS, seed=4, cause=cause, where=where)
+    assert words in practice.call
+    assert practice.call == caller_words(practice.entries, practice.job)
 
 
 def test_healthy_chains_are_practised_on(diagnoser: Diagnoser) -> None:

@@ -33,17 +33,52 @@ def caller_words(entries: Sequence[Entry], job: Job) -> list[str]:
     """Return what a caller says, sentence by sentence: a function of what is heard in normal use and of what was measured."""
     from gainwright.model import HeardSpeaker, Reading
 
-    heard = [e for e in entries if isinstance(e, HeardSpeaker) and e.is_ is not None]
-    did = [_did(e, job) for e in entries if isinstance(e, Reading)]
+    every = [e for e in entries if isinstance(e, HeardSpeaker) and e.is_ is not None]
+    changing, heard = _comes_and_goes(every)
+    did = [*_turned(entries, job), *(_did(e, job) for e in entries if isinstance(e, Reading))]
     words = {str(e.is_): _speakers([o for o in heard if o.is_ == e.is_], job) for e in heard}
-    if set(words) == {"normal"}:
+    if changing:
+        did = [*_at_times(changing, job), *did]
+    elif set(words) == {"normal"}:
         fine = say("When I play music, everything sounds as it always did.")
         doubt = [] if did else [say("But I thought that it would be louder than this. Is something wrong with it?")]
         return [fine, *doubt, *did]
-    if len(words) == 1:
+    if len(words) == 1 and not changing:
         return [*(_EVERYTHING[word] for word in words), *did]
     ill_first = sorted(words, key=lambda word: (word == "normal", list(_SOME).index(word)))
-    return [*(sentence(say(_SOME[word], speakers=words[word])) for word in ill_first), *did]
+    told = [sentence(say(_SOME[word], speakers=words[word])) for word in ill_first]
+    return [*did, *told] if changing else [*told, *did]
+
+
+def _comes_and_goes(heard: Sequence[HeardSpeaker]) -> tuple[list[HeardSpeaker], list[HeardSpeaker]]:
+    """Return the entries in which a speaker sounds wrong that sounded as always another time; and those about other speakers."""
+    normal = {e.heard for e in heard if e.is_ == "normal" and e.side == "both"}
+    wrong = [e for e in heard if e.is_ != "normal" and e.side == "both" and e.heard in normal]
+    changing = {e.heard for e in wrong}
+    return wrong, [e for e in heard if e.heard not in changing]
+
+
+def _at_times(wrong: Sequence[HeardSpeaker], job: Job) -> list[str]:
+    by_word = {str(e.is_): _speakers([o for o in wrong if o.is_ == e.is_], job) for e in wrong}
+    return [
+        say(
+            "With {speakers} it comes and goes: sometimes it plays as it always did, sometimes it is {word}.",
+            speakers=speakers,
+            word=say(word),
+        )
+        for word, speakers in by_word.items()
+    ]
+
+
+def _turned(entries: Sequence[Entry], job: Job) -> list[str]:
+    """Return what a caller says of controls that do nothing."""
+    from gainwright.model import Check, the_place
+
+    idle = [e.check for e in entries if isinstance(e, Check) and e.check.endswith(".travel") and e.is_ == "nothing"]
+    return [
+        say("When I turn {control}, nothing changes.", control=the_place(job, place.removesuffix(".travel")))
+        for place in idle
+    ]
 
 
 def _speakers(entries: Sequence[HeardSpeaker], job: Job) -> str:

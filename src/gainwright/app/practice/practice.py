@@ -142,6 +142,9 @@ def step_of_guess(cause: str, where: str) -> str:
     return f"{GUESS}{cause} {where}".strip()
 
 
+COMES_AND_GOES = ("lead_loose", "amplifier_hot")
+"""Faults that somebody notices who hears the same music more than once."""
+OTHER_TIMES = ("another time", "a while later", "the day before", "on the way home", "this morning")
 EXAMPLE = "two_way_and_sub"
 
 
@@ -202,21 +205,32 @@ def _make_mistake(practice: Practice, wanted: str, seed: int) -> None:
 
 
 def caller_report(practice: Practice) -> list[Entry]:
-    """Return the caller's report: how each speaker sounds in normal use; side by side if not all is well there."""
+    """Return the caller's report: how each speaker sounds in normal use; side by side if not all is well there.
+
+    Of what comes and goes both are told, of a control what it does when it is turned.
+    """
     from gainwright.jobfile import read_entry
     from gainwright.model import HeardSpeaker, Speaker
 
-    def heard(speaker: str, side: str) -> HeardSpeaker:
-        mapping = {"heard": speaker} if side == "both" else {"heard": speaker, "side": side}
+    def heard(speaker: str, side: str, **note: str) -> HeardSpeaker:
+        mapping = {"heard": speaker, **note} if side == "both" else {"heard": speaker, "side": side}
         found = read_entry(practice.rig.answer(read_entry(mapping, practice.job, answered=False)), practice.job)
         assert isinstance(found, HeardSpeaker)  # noqa: S101  what was asked
         return found
 
     report: list[Entry] = []
     wiring = practice.diagnoser.chain.wiring
+    if practice.cause == "control_bypassed":
+        turned = read_entry({"check": f"{practice.where}.travel"}, practice.job, answered=False)
+        report.append(read_entry(practice.rig.answer(turned), practice.job))
     for speaker in [name for name, stage in practice.job.stages.items() if isinstance(stage, Speaker)]:
         both = heard(speaker, "both")
         sides = [heard(speaker, side) for side in ("left", "right")] if wiring.has_sides(speaker) else []
+        others = [heard(speaker, "both", note=when) for when in OTHER_TIMES if practice.cause in COMES_AND_GOES]
+        other = next((o for o in others if o.is_ != both.is_ and "normal" in (o.is_, both.is_)), None)
+        if other is not None:
+            report += [both, other]
+            continue
         differ = both.is_ != "normal" and len({side.is_ for side in sides}) > 1
         report += sides if differ else [both]
     return report
