@@ -5,26 +5,16 @@ A smaller draw than the bench's (`python3 tasks.py bench diagnosing`); its table
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pytest
 from blind_cases import Case, run_case
 from blind_tables import reliability, table, telling
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
 CASES = range(200, 272)
-
-
-@pytest.fixture(scope="module")
-def two_processes() -> Iterator[ProcessPoolExecutor]:
-    """Two processes that carry cases through."""
-    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        yield pool
 
 
 def run_one(seed: int) -> Case:
@@ -32,9 +22,9 @@ def run_one(seed: int) -> Case:
     return run_case(seed, said=seed % 2 == 0)
 
 
-def test_blind_cases(two_processes: ProcessPoolExecutor, record_property: Callable[[str, object], None]) -> None:
+def test_blind_cases(record_property: Callable[[str, object], None]) -> None:
     """With gain positions in the job and without: causes are found, probabilities are calibrated, tests are few."""
-    cases = list(two_processes.map(run_one, CASES, chunksize=3))
+    cases = [run_one(seed) for seed in CASES]
     record_property("table", table(cases))
     the_true_cause_is_found(cases)
     probabilities_are_honest(cases)
