@@ -170,25 +170,37 @@ class Grid:
         shown, slope = self.table.shown(over + self.table.drive_at[self.curve][:, None], self.curve[:, None])
         return self.data.y[:, None] - theta[:, None, :, 0] - shown, slope, over
 
-    def solve(self, lower: Floats, theta: Floats, residual: Floats, slope: Floats, *, moving: bool = False) -> FitStep:
-        """Return the next step of the fits.
+    def solve(self, lower: Floats, theta: Floats, residual: Floats, slope: Floats) -> FitStep:
+        """Return the next step of the fits; `lower` is the inverse Cholesky factor of the covariance, as `whitening` gives it."""
+        stacked = self._stacked(theta, residual, slope, 5)
+        white = (lower @ stacked.reshape(*slope.shape[:2], -1)).reshape(stacked.shape)
+        return self._step(white, theta)
 
-        `lower` is the inverse Cholesky factor of the readings' covariance, shape (a, readings, readings); `moving` fits the
-        onset too, as a fifth parameter.
+    def solve_moving(self, factor: Floats, theta: Floats, residual: Floats, slope: Floats) -> FitStep:
+        """Return the next step of fits of one model each (b = 1), with the onset as a fifth parameter.
+
+        `factor` is the Cholesky factor of the readings' covariance, shape (a, readings, readings).
         """
-        count = 5 if moving else 4
-        stacked = np.empty((*slope.shape, count + 1))
+        stacked = self._stacked(theta, residual, slope, 6)
+        return self._step(_forward(factor, stacked[:, :, 0])[:, :, None], theta)
+
+    def _stacked(self, theta: Floats, residual: Floats, slope: Floats, count: int) -> Floats:
+        """Return the derivatives of the readings, by the onset too where there is room, and the residuals, as a last axis."""
+        stacked = np.empty((*slope.shape, count))
         stacked[..., 0] = 1.0
         np.multiply(self.part, slope[..., None], out=stacked[..., 1:4])
-        if moving:
+        if count > 5:
             stacked[..., 4] = -slope * self.rise(theta)[:, None]
-        stacked[..., count] = residual
-        white = (lower @ stacked.reshape(*slope.shape[:2], -1)).reshape(stacked.shape)
+        stacked[..., -1] = residual
+        return stacked
+
+    def _step(self, white: Floats, theta: Floats) -> FitStep:
+        count = white.shape[-1] - 1
         precision = np.zeros((*self.x.shape, count))
         precision[..., :4] = self.precision
         apart = np.zeros((*self.x.shape, count))
         apart[..., :4] = theta - np.array([np.max(self.data.y), self.data.fastest, 0.0, 0.0])
-        if moving:
+        if count > 4:
             precision[..., 4] = 1e-4 * self.data.fastest**2
         return _solved(_products(white), precision, precision * apart, np.sum(precision * apart**2, axis=-1))
 
@@ -294,9 +306,9 @@ def moved_fits(
     for _ in range(rounds):
         grid = Grid.of(data, table, tapers, x[:, None], curve[:, None], taper[:, None])
         residual, slope, over = grid.fitted(theta)
-        lower = whitening(data, slope[:, :, 0], over[:, :, 0], x, [MIDDLE_NOISE])[:, 0]
-        step = grid.solve(lower, theta, residual, slope, moving=True)
-        constant = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1)
+        factor = cholesky_factors(data, slope[:, :, 0], over[:, :, 0], x, [MIDDLE_NOISE])[:, 0]
+        step = grid.solve_moving(factor, theta, residual, slope)
+        constant = -np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1)
         log = (grid.log_prior(theta) - 0.5 * step.before - 0.5 * np.linalg.slogdet(step.normal)[1])[:, 0] + constant
         better = log > found.log
         found = CurveFits(
@@ -317,7 +329,14 @@ def moved_fits(
 def whitening(
     data: Readings, passes: Floats, over_db: Floats, x: Floats, noises: Sequence[tuple[float, float]]
 ) -> Floats:
-    """Return the inverse Cholesky factor of the readings' covariance, shape (a, noises, readings, readings).
+    """Return the inverses of the `cholesky_factors`, shape (a, noises, readings, readings)."""
+    return _inverse_of_lower(cholesky_factors(data, passes, over_db, x, noises))
+
+
+def cholesky_factors(
+    data: Readings, passes: Floats, over_db: Floats, x: Floats, noises: Sequence[tuple[float, float]]
+) -> Floats:
+    """Return the lower Cholesky factor of the readings' covariance, shape (a, noises, readings, readings).
 
     `passes` and `over_db` are how much of a step each reading shows, and the drive over the limit, shape (a, readings); `x`
     the onsets, shape (a,).
@@ -325,15 +344,27 @@ def whitening(
     passes = np.clip(passes, 0, 1)
     same_range = (data.ranges[:, None] == data.ranges[None, :]).astype(np.float64)
     same_step = (data.s[:, None] == data.s[None, :]).astype(np.float64)
-    both = passes[:, :, None] * passes[:, None, :]
     sag = SAG_DB * np.clip(over_db / SAG_OVER_DB, 0, 1)
-    common = 0.5 * data.range_var * same_range + sag[:, :, None] * sag[:, None, :]
-    own = data.noise_db**2 / data.weights + (FLAT_DB * (1 - passes)) ** 2
-    common[:, range(len(data.s)), range(len(data.s))] += own
-    along = _walk(data.s, x) * both
-    uneven, wander = (np.array([n[i] for n in noises])[None, :, None, None] ** 2 for i in (0, 1))
-    covariance = common[:, None] + uneven * (both * same_step)[:, None] + wander * along[:, None]
-    return _inverse_of_lower(np.linalg.cholesky(covariance))
+    along = _walk(data.s, x)
+    uneven, wander = (np.array([n[i] for n in noises])[:, None, None] ** 2 for i in (0, 1))
+    found = along[:, None] * wander
+    found += uneven * same_step
+    found *= passes[:, None, :, None]
+    found *= passes[:, None, None, :]
+    common = sag[:, :, None] * sag[:, None, :]
+    common += 0.5 * data.range_var * same_range
+    common[:, range(len(data.s)), range(len(data.s))] += data.noise_db**2 / data.weights + (FLAT_DB * (1 - passes)) ** 2
+    found += common[:, None]
+    return np.asarray(np.linalg.cholesky(found), dtype=np.float64)
+
+
+def _forward(factors: Floats, columns: Floats) -> Floats:
+    """Return lower triangular matrices' inverses times columns, shape (a, n, k), by forward substitution for all at once."""
+    found = np.empty(columns.shape)
+    for row in range(factors.shape[-1]):
+        before = factors[:, row, None, :row] @ found[:, :row]
+        found[:, row] = (columns[:, row] - before[:, 0]) / factors[:, row, row, None]
+    return found
 
 
 def _inverse_of_lower(factors: Floats) -> Floats:
@@ -348,6 +379,7 @@ def _inverse_of_lower(factors: Floats) -> Floats:
 
 def _walk(s: Floats, x: Floats) -> Floats:
     """Return the covariance of a sum of uneven steps away from each place, per unit of a step's variance."""
-    away = s - x[:, None]
-    same = np.sign(away)[:, :, None] == np.sign(away)[:, None, :]
-    return np.asarray(np.minimum(np.abs(away)[:, :, None], np.abs(away)[:, None, :]) * same)
+    above, below = np.maximum(s - x[:, None], 0), np.maximum(x[:, None] - s, 0)
+    found = np.minimum(above[:, :, None], above[:, None, :])
+    found += np.minimum(below[:, :, None], below[:, None, :])
+    return np.asarray(found)

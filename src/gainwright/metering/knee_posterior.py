@@ -23,6 +23,7 @@ from gainwright.metering.knee_fits import (
     CurveFits,
     Grid,
     Readings,
+    cholesky_factors,
     fit,
     moved_fits,
     rising,
@@ -181,14 +182,13 @@ def _refitted(
     number = {kind: i for i, kind in enumerate(dict.fromkeys(ceiling.kind for ceiling in ceilings))}
     places = np.array([place_of[curve.shape] for curve in models.table.curves])[models.curve]
     kinds = np.array([number[ceilings[place].kind] for place in places])
-    start = np.empty(len(pairs), dtype=np.intp)
-    for row, (place, taper) in enumerate(pairs):
-        other = 1e3 * (kinds != number[ceilings[place].kind]) + 1e6 * (models.taper != taper)
-        start[row] = np.argmin(np.abs(places - place) + other)
-    used = sorted({place for place, _ in pairs})
+    wanted, tapers = np.array(pairs).T
+    away = np.abs(places - wanted[:, None])
+    away += 1000 * (kinds != np.array([number[ceilings[place].kind] for place in wanted])[:, None])
+    away += 1_000_000 * (models.taper != tapers[:, None])
+    start = np.argmin(away, axis=1)
+    used, of_pair = np.unique(wanted, return_inverse=True)
     table = CurveTable.of([ceilings[place].curve() for place in used], data.limit_thd)
-    of_pair = np.searchsorted(used, [place for place, _ in pairs])
-    tapers = np.array([taper for _, taper in pairs])
     return moved_fits(data, table, models.tapers, of_pair, tapers, models.x[start], models.theta[start], x)
 
 
@@ -300,8 +300,8 @@ def within_with(posterior: Posterior, data: Readings, steps: Floats, lower_db: f
     theta = posterior.parameters[best].reshape(1, 1, 4)
     _, slope, over = grid.fitted(theta)
     # as if nothing were known of the taper: each step's size by itself
-    lower = whitening(both, slope[:, :, 0], over[:, :, 0], x, [(MIDDLE_NOISE[0], FREE_DB)])[:, 0]
-    step = grid.solve(lower, theta, np.zeros(slope.shape), slope, moving=True)
+    factor = cholesky_factors(both, slope[:, :, 0], over[:, :, 0], x, [(MIDDLE_NOISE[0], FREE_DB)])[:, 0]
+    step = grid.solve_moving(factor, theta, np.zeros(slope.shape), slope)
     return float(np.sqrt(step.inverse[0, 0, 4, 4]))
 
 
