@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import subprocess
 from pathlib import Path
@@ -41,6 +42,12 @@ def analogue(filters: list[Named], hz: np.ndarray) -> np.ndarray:
     return total
 
 
+@functools.cache
+def spectrum_of_played(size: int) -> np.ndarray:
+    """Return the spectrum of the sweep with zeros after it; most recordings are of the same one."""
+    return np.fft.rfft(PLAYED, size)
+
+
 def recorded(
     filters: list[Named],
     *,
@@ -54,7 +61,8 @@ def recorded(
     size = 1 << int(np.ceil(np.log2(len(played) + 9600)))
     hz = np.fft.rfftfreq(size, 1 / RATE_HZ)
     h = analogue(filters, hz) * np.exp(-2j * np.pi * hz * delay_s) * gain
-    wave = np.fft.irfft(np.fft.rfft(played, size) * h, size)[: len(played) + 4800]
+    spectrum = spectrum_of_played(size) if played is PLAYED else np.fft.rfft(played, size)
+    wave = np.fft.irfft(spectrum * h, size)[: len(played) + 4800]
     return np.asarray(wave + np.random.default_rng(seed).normal(0, noise, len(wave)))
 
 
