@@ -20,7 +20,9 @@ def band_of(samples: npt.NDArray[np.float64], name: str = "full") -> BandStatist
     """Return the statistics of one channel; windows of 1 s one after the other, a shorter one its whole."""
     x = np.asarray(samples, dtype=np.float32).astype(np.float64)
     size = np.abs(x)
-    steps = np.clip(np.searchsorted(LEVEL_EDGES, size, side="right") - 1, 0, LEVELS - 1)
+    # level k from LEVEL_EDGES[k] on, the lowest and the highest without end: counted along the sorted samples
+    places = np.searchsorted(np.sort(size), LEVEL_EDGES[1:LEVELS], side="left")
+    levels = np.diff(places, prepend=0, append=size.size).astype(np.int64)
     length = min(RATE_HZ, x.size)
     seconds = (x[: x.size // length * length].reshape(-1, length) ** 2).mean(axis=1)
     level = 10 * np.log10(np.maximum(2 * seconds, 1e-30))
@@ -35,7 +37,7 @@ def band_of(samples: npt.NDArray[np.float64], name: str = "full") -> BandStatist
         dc=float(x.mean()) if x.size else 0.0,
         clipped=0,
         worst_1s=float(seconds.max(initial=0)),
-        levels=np.bincount(steps, minlength=LEVELS).astype(np.int64),
+        levels=levels,
         power_100ms=counts,
         power_1s=counts,
     )
