@@ -91,10 +91,12 @@ class Rig(Inspection):
     def _draw_missing(self) -> None:
         for path, fact in facts(self.job).items():
             if path not in self.truth:
-                chance = np.array([self._rng.random()])
-                quantity = fact.quantity
-                drawn = float(quantity.spread.quantile(chance)[0]) if hasattr(quantity.spread, "quantile") else math.nan
-                self.truth[path] = self._given.get(path, drawn)
+                chance = self._rng.random()  # a number that is given takes one too
+                if path in self._given:
+                    self.truth[path] = self._given[path]
+                    continue
+                quantile = getattr(fact.quantity.spread, "quantile", None)
+                self.truth[path] = math.nan if quantile is None else float(quantile(np.array([chance]))[0])
 
     # Controls
 
