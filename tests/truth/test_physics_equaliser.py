@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import control
 import numpy as np
 import pytest
 import scipy.signal
@@ -63,6 +62,8 @@ def test_digital_coefficients_of_the_cookbook(name: str) -> None:
 
 def test_prototypes_are_those_of_a_control_library() -> None:
     """The note's H(s) written with python-control's s, at four gains and three q; relative 1e-9."""
+    import control  # with matplotlib: nothing that every test process has to load
+
     s = control.tf("s")
     f = np.geomspace(0.01, 100, 50)
     for gain_db in (-12.0, -3.0, 0.0, 9.0):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from typical_chains import typical_text
 
 from gainwright.app.cases.complaint_choices import Chosen, ComplaintKind, chosen_entries, complaint_kinds
 from gainwright.app.cases.complaints import complaint_entries
@@ -12,10 +13,10 @@ from gainwright.app.cases.dialogue import Dialogue
 from gainwright.cli.complaint import ask_complaint
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text
-from gainwright.jobfile.starting.typical import CHAINS, chain_text
+from gainwright.jobfile.starting.typical import CHAINS
 from gainwright.simulated import Fault, Rig, answer
 
-TEXT = chain_text("factory_doors_and_sub", ["knob"])
+TEXT = typical_text("factory_doors_and_sub", "knob")
 JOB = read_job_text(TEXT).job
 SAID = [
     ("nothing at all", "nothing", {}),
@@ -76,7 +77,7 @@ def _first_answers(kind: ComplaintKind, pick: int) -> dict[str, str]:
 @pytest.mark.parametrize("name", [*examples(), *(chain.id for chain in CHAINS)])
 def test_every_choice_is_evidence_in_every_chain(name: str) -> None:
     """Whatever is tapped can be read; a side is offered where there are sides, a knob where there is one."""
-    job = read_job_text(example_text(name) if name in examples() else chain_text(name)).job
+    job = read_job_text(example_text(name) if name in examples() else typical_text(name)).job
     for kind in complaint_kinds(job):
         for pick in range(max((len(q.choices) for q in kind.questions), default=1)):
             entries = chosen_entries(Chosen(kind.kind, _first_answers(kind, pick)), job)
@@ -103,7 +104,7 @@ def test_a_choice_that_is_missing_or_unknown_is_refused(kind: str, answers: dict
 
 def test_a_chain_without_knobs_has_no_complaint_about_one() -> None:
     """In choices; a sentence about one is refused."""
-    plain = read_job_text(chain_text("factory_doors_and_sub")).job
+    plain = read_job_text(typical_text("factory_doors_and_sub")).job
     assert "knob" not in {kind.kind for kind in complaint_kinds(plain)}
     with pytest.raises(GainwrightError, match="no knob"):
         complaint_entries("the bass knob does nothing", plain)

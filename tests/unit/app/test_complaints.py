@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from typical_chains import typical_text
 
 from gainwright.app.cases.complaints import complaint_entries, is_complaint
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, read_entry, read_job_text
-from gainwright.jobfile.starting.typical import chain_text
 
-JOB = read_job_text(chain_text("factory_doors_and_sub")).job
+JOB = read_job_text(typical_text("factory_doors_and_sub")).job
 
 
 def told(text: str) -> dict[str, str]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from typical_chains import typical_text
 
 from gainwright.diagnose.access import SETTLING_MINUTES, stages_entered
 from gainwright.diagnose.candidates import MINUTES, Candidate, Catalogue
 from gainwright.diagnose.unknown_gains import chain_with_unknown_gains
 from gainwright.jobfile import example_text, examples, instruments, read_entry, read_job_text
-from gainwright.jobfile.starting.typical import CHAINS, chain_text
+from gainwright.jobfile.starting.typical import CHAINS
 
 if TYPE_CHECKING:
     from gainwright.model import Job
@@ -21,7 +22,7 @@ BY_MENU = ("look_at_control", "look_at_settings", "read_off_gain")
 
 def job_of(name: str) -> Job:
     """Return an example, or a typical chain with a knob and a meter."""
-    return read_job_text(example_text(name) if name in examples() else chain_text(name, ["knob", "meter"])).job
+    return read_job_text(example_text(name) if name in examples() else typical_text(name, "knob", "meter")).job
 
 
 def catalogue(job: Job, *made: dict[str, object]) -> Catalogue:

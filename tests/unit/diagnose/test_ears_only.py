@@ -6,17 +6,17 @@ import math
 
 import numpy as np
 import pytest
+from typical_chains import typical_text
 
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.candidates import Catalogue
 from gainwright.diagnose.causes import causes
 from gainwright.diagnose.observations import observe
 from gainwright.jobfile import read_entry, read_job_text
-from gainwright.jobfile.starting.typical import chain_text
 from gainwright.model import resolve
 from gainwright.simulated import possible_faults
 
-TEXT = chain_text("radio_sub")
+TEXT = typical_text("radio_sub")
 PROBING = (
     "measure",
     "measure_supply",
@@ -63,7 +63,7 @@ def test_a_meter_that_was_read_is_at_hand() -> None:
     assert "50 Hz" in {str(entry.get("tone")) for entry in listening}
 
 
-@pytest.mark.parametrize("text", [TEXT.replace("instruments: {}\n", ""), chain_text("radio_sub", ("meter",))])
+@pytest.mark.parametrize("text", [TEXT.replace("instruments: {}\n", ""), typical_text("radio_sub", "meter")])
 def test_a_job_that_does_not_say_has_a_meter(text: str) -> None:
     """As one that says so."""
     diagnoser, _, kinds = possible(text)
@@ -83,7 +83,7 @@ def test_an_amplifier_inside_the_radio_is_not_looked_at() -> None:
 
 def test_a_knob_on_a_wire_is_looked_at_by_itself() -> None:
     """The amplifier's controls look right while its knob at the driver's seat is down; the knob itself looks wrong."""
-    diagnoser = Diagnoser(read_job_text(chain_text("radio_sub", ("knob",))).job)
+    diagnoser = Diagnoser(read_job_text(typical_text("radio_sub", "knob")).job)
     down = [str(cause) for cause in diagnoser.causes].index("level_control_down at sub_amplifier")
     healthy = [str(cause) for cause in diagnoser.causes].index("nothing_wrong")
     for what in ("settings", "gain"):
@@ -107,7 +107,7 @@ def test_music_played_softly_tells_a_torn_cone_from_what_clips() -> None:
 
 def test_one_speaker_of_a_pair_can_be_damaged() -> None:
     """The other side then sounds as always."""
-    diagnoser = Diagnoser(read_job_text(chain_text("radio_doors")).job)
+    diagnoser = Diagnoser(read_job_text(typical_text("radio_doors")).job)
     left = {"heard": "front_speakers", "side": "left", "is": "distorted"}
     right = {"heard": "front_speakers", "side": "right", "is": "normal"}
     for entry in (left, right):
@@ -137,7 +137,9 @@ def test_glance_of_a_caller_over_all_controls_is_less_sure_than_a_look_at_one() 
     """With instruments at hand somebody compares each control with the job."""
     down = "gain_low at sub_amplifier"
     settings, gain = ({"check": f"sub_amplifier.{what}", "is": "right"} for what in ("settings", "boost"))
-    by_ear, with_meter = (Diagnoser(read_job_text(chain_text("radio_sub", extras)).job) for extras in ((), ("meter",)))
+    by_ear, with_meter = (
+        Diagnoser(read_job_text(typical_text("radio_sub", *extras)).job) for extras in ((), ("meter",))
+    )
     assert chance(by_ear, down, settings) > 4 * chance(with_meter, down, settings)
     assert chance(by_ear, "boost_on at sub_amplifier", gain) == pytest.approx(
         chance(with_meter, "boost_on at sub_amplifier", gain)
@@ -149,7 +151,7 @@ def test_what_is_inside_one_case_is_no_lead_and_no_knob() -> None:
 
     What is left of it is what its own parts do: it is dead, protects, gets hot, drives too low a load.
     """
-    job = read_job_text(chain_text("radio_sub")).job
+    job = read_job_text(typical_text("radio_sub")).job
     inside = "power_stage_of_the_radio"
     found = {(c.id, c.where) for c in causes(job, resolve(job), {})}
     assert not [place for _, place in found if place.startswith("lead:") and f"-{inside}" in place]

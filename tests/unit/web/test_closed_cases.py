@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from starlette.testclient import TestClient
+from typical_chains import typical_text
 
 from gainwright.app.papers.papers import PaperMaterial, make_paper
 from gainwright.cli.faults import _without_case
@@ -14,7 +15,6 @@ from gainwright.cli.stored_cases import counted_cases
 from gainwright.composition import compose
 from gainwright.diagnose import ClosedCount, Diagnoser
 from gainwright.jobfile import read_job_text
-from gainwright.jobfile.starting.typical import chain_text
 from gainwright.model import chain_kind
 from gainwright.model.case import Case, Closure
 from gainwright.web import Site, create_app
@@ -22,7 +22,7 @@ from gainwright.web import Site, create_app
 if TYPE_CHECKING:
     from pathlib import Path
 
-TEXT = chain_text("radio_sub")
+TEXT = typical_text("radio_sub")
 READ = read_job_text(TEXT)
 PLACE = "sub_amplifier"
 ENDINGS = (
