@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+from commands import run
 from sound_server import RATE_HZ, SoundServer
 
 COMMAND = (sys.executable, "-m", "gainwright", "measure", "--live", "--rate", str(RATE_HZ), "--json")
@@ -156,8 +157,6 @@ def test_expected_reading_of_a_step_is_shown(server: SoundServer, tmp_path: Path
     ("options", "says"),
     [
         (("--device", "nothing"), "no input is named nothing"),
-        (("--step", "x"), "--job and --step"),
-        (("--meter-reads", "-1"), "--meter-reads"),
         (("--seconds", "2", "--meter-reads", "1"), "no clean tone"),
     ],
 )
@@ -166,6 +165,17 @@ def test_invalid_calls_are_refused(server: SoundServer, options: tuple[str, ...]
     _, said = follow(server, *options, status=2)
     assert says in said
     assert "Traceback" not in said
+
+
+@pytest.mark.parametrize(
+    ("options", "says"), [(("--step", "x"), "--job and --step"), (("--meter-reads", "-1"), "--meter-reads")]
+)
+def test_invalid_calls_need_no_input(tmp_path: Path, options: tuple[str, ...], says: str) -> None:
+    """Status 2 and one sentence, before any sound is asked for."""
+    done = run("measure", "--live", "--rate", RATE_HZ, "--json", *options, folder=tmp_path)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_devices_are_listed(server: SoundServer) -> None:

@@ -46,10 +46,11 @@ class Bay:
         kind: str = "reading",
         by: str = "phone",
         seen: int | None = None,
+        run: Run | None = None,
         **more: Any,
     ) -> RunEntry:
-        """Enter something, having seen everything."""
-        run = self.run
+        """Enter something, having seen everything; `run` is the run with all entries, where it is at hand."""
+        run = run or self.run
         seen = run.of(step).seen if seen is None else seen
         return add_entry(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen, **more)  # type: ignore[arg-type]
 
@@ -163,10 +164,10 @@ def drive(here: Bay, hand: Hand, *, until: str = "") -> None:
     run = here.run
     while (state := run.next) is not None and state.step.id != until:
         texts = hand.texts(run, state)
-        for text in texts:
-            here.enter(state.step.id, text)
+        for i, text in enumerate(texts):
+            here.enter(state.step.id, text, run=None if i else run)
         if not texts:
-            here.enter(state.step.id, kind="done")
+            here.enter(state.step.id, kind="done", run=run)
         run = here.run
         if run.of(state.step.id).state == "begun":
             knee = column_knee(run.of(state.step.id), instruments(here.job)[state.step.instrument], limit_thd=0.01)
