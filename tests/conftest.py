@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import os
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import hypothesis
 import pytest
+from one_first import one_first
+
+if TYPE_CHECKING:
+    from collections.abc import Generator
 
 TREE = Path(__file__).resolve().parent.parent
 
 LONGEST = ("test_blind_cases.py", "test_live_input.py")
 """Files with a test that takes half a minute, or whose tests wait for sound together so long."""
+
+ONE_FIRST = pytest.StashKey[bool]()
+"""Whether one test process collects before the others."""
 
 # Seeds: here at random, each run looking elsewhere (pytest-randomly prints the seed at the top, hypothesis a failing
 # example and how to run it again); on a CI machine a fixed search, so that a change is judged by the change, and beside
@@ -36,9 +46,21 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     return None
 
 
-def pytest_collection() -> None:
+@pytest.hookimpl(optionalhook=True)
+def pytest_configure_node(node: Any) -> None:
+    """Tell each test process whether anything is compiled: if nothing is, all would compile the same at the same time."""
+    first = not sys.dont_write_bytecode and not any(TREE.glob("tests/*/__pycache__/test_*"))
+    node.workerinput["one_first"] = node.config.stash.setdefault(ONE_FIRST, first)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection(session: pytest.Session) -> Generator[None, object, object]:
     """Search for no garbage while modules are imported and tests are collected: nearly all of it stays."""
     gc.disable()
+    compiled = not getattr(session.config, "workerinput", {}).get("one_first")
+    turn = Path(session.config.option.basetemp or "").parent / "collected"  # beside the folders of all test processes
+    with contextlib.nullcontext() if compiled else one_first(turn):
+        return (yield)
 
 
 @pytest.hookimpl(trylast=True)
