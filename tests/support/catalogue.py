@@ -92,7 +92,8 @@ def form_texts() -> set[str]:
     for form in (form for name in examples() for form in forms(read_job_text(example_text(name)))):
         found.add(form.about)
         for field in form.fields:
-            found |= {field.help, field.if_empty, field.assumed.reason if field.assumed else ""}
+            reason = field.assumed.reason if field.assumed else ""
+            found |= {field.help, field.if_empty, getattr(reason, "template", reason)}
             if form.path[:1] not in (("allowance",), ("tones",), ("access",)) and not field.label.startswith("Input "):
                 found.add(field.label)  # the others are names of a job's own
     return found - {""}

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from gainwright.diagnose import Cause, Diagnoser
-from gainwright.diagnose.changes import change_of
+from gainwright.diagnose.changes import SAG, change_of
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
 from gainwright.diagnose.heard_answers import NEARER_DB
+from gainwright.diagnose.unit_answers import SUPPLIES, supply_class
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.simulated import Fault, Rig, answer
 
@@ -104,6 +107,32 @@ def test_a_filter_in_the_way_stays_within_its_knob() -> None:
     assert Cause("low_pass_in_the_way", "amp_front") not in of.causes
     usual = change_of(Cause("low_pass_in_the_way", "amp_sub"), of.chain, hidden)
     assert min(np.min(v) for v in usual.low_pass_hz.values()) >= 30
+
+
+def test_a_thin_supply_shows_in_level_and_distortion_under_load_and_below_12_5_v_with_the_engine_running() -> None:
+    """An unregulated ceiling follows its supply (20 lg of the share that is left): nothing softly, rough and quieter at full level.
+
+    With the engine running an alternator gives 13.5 V and more, and half a volt or so is lost; at rest a charged battery has
+    12.6 V (common practice, no published source).
+    """
+    assert [SUPPLIES[i] for i in supply_class(np.array([1.0, 12.3, 12.7]), running=True)] == ["none", "low", "right"]
+    assert [SUPPLIES[i] for i in supply_class(np.array([11.2, 12.3]), running=False)] == ["low", "right"]
+    of = Diagnoser(with_settings(read_job_text(example_text("one_amplifier")).job, {"amp.gain": "60 %"}))
+    causes = [(Cause("nothing_wrong", ""),), (Cause("supply_sagging", "amp"),)]
+    ensemble = Ensemble(of.chain, causes, draws=32, seed=1)
+    out = next(n for n in of.chain.nodes if str(n) == "amp.out.mono")
+    volts, bent = {}, {}
+    for level_dbfs in (-40.0, 0.0):
+        solved = ensemble.solve(Stimulus(50.0, level_dbfs), frozenset((out,)))
+        column = solved.solution.index(out)
+        volts[level_dbfs] = solved.of(solved.solution.rms_v[:, column])
+        bent[level_dbfs] = np.nan_to_num(solved.of(solved.solution.thd[:, column]))
+    assert volts[-40.0][1] == pytest.approx(volts[-40.0][0], rel=1e-6)
+    assert bent[-40.0][1] == pytest.approx(bent[-40.0][0], abs=1e-6)
+    lost_db = 20 * np.log10(volts[0.0][1] / volts[0.0][0])
+    assert np.all(lost_db <= 1e-6)
+    assert np.min(lost_db) > 20 * math.log10(SAG[0]) - 0.5
+    assert np.mean(bent[0.0][1]) > 2 * np.mean(bent[0.0][0])
 
 
 def test_a_supply_drops_with_what_is_drawn() -> None:

@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING
 from gainwright.jobfile.amplifier_facts import HIGH_LEVEL_OHM
 from gainwright.jobfile.assumed_values import PRACTICE, Fact, common, equaliser_facts, fact_of, filter_facts, percent_of
 from gainwright.quantities import Exact, Normal, Quantity, Uniform, parse
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import Converter, HeadUnit, Job, LineDriver, Processor, Wiring
+    from gainwright.model import Converter, HeadUnit, Job, LineDriver, Processor, Volume, Wiring
+
+USUAL_STEPS = (30, 62)
+"""Numbers of steps between which a volume's steps are of the usual size (common practice, no published source)."""
 
 
 def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
@@ -22,18 +26,31 @@ def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
     else:
         top, why = "-6 .. 6 dB", "the rated output may be reached before the highest step or not at all; " + PRACTICE
         yield from _analogue_source(name, stage)
-    yield fact_of(
-        f"{name}.volume.step",
-        stage.volume.step,
-        "0.8 .. 2 dB",
-        "a volume step is 0.8 to 2 dB, unknown until measured; " + PRACTICE,
-        "ratio",
-    )
+    why_steps = "a volume step is 0.8 to 2 dB, unknown until measured; " + PRACTICE
+    yield _volume_step(name, stage.volume, (0.8, 2.0), why_steps)
     yield fact_of(f"{name}.volume.top", stage.volume.top, top, why, "ratio")
     for output, o in stage.outputs.items():
         yield from filter_facts(f"{name}.{output}", low_pass=o.low_pass, high_pass=o.high_pass)
     yield from equaliser_facts(f"{name}.tone", stage.tone)
     yield from _by_itself(name, stage)
+
+
+def _volume_step(name: str, volume: Volume, usual_db: tuple[float, float], why: str) -> Fact:
+    """Return the size of a volume's steps: larger than usual where they are few, smaller where they are many.
+
+    A volume goes down by about as much over its travel whatever the number of its steps (common practice, no published source).
+    """
+    steps = volume.steps or USUAL_STEPS[0]
+    factor = USUAL_STEPS[0] / steps if steps < USUAL_STEPS[0] else min(USUAL_STEPS[1] / steps, 1.0)
+    low, high = (f"{factor * db:.2g}" for db in usual_db)
+    if factor != 1:
+        why = say(
+            "a volume of {steps} steps has steps of {low} to {high} dB, unknown until measured; common practice, no published source",
+            steps=steps,
+            low=low,
+            high=high,
+        )
+    return fact_of(f"{name}.volume.step", volume.step, f"{low} .. {high} dB", why, "ratio")
 
 
 def _by_itself(name: str, stage: HeadUnit) -> Iterator[Fact]:
@@ -94,7 +111,7 @@ def processor(name: str, stage: Processor, wiring: Wiring) -> Iterator[Fact]:
         yield fact_of(f"{name}.digital_gain", stage.digital_gain, "-0.5 .. 0 dB", why, "ratio")
     if stage.volume is not None:
         why = "a master volume mostly has steps of 0.5 to 1 dB, unknown until measured; " + PRACTICE
-        yield fact_of(f"{name}.volume.step", stage.volume.step, "0.5 .. 1 dB", why, "ratio")
+        yield _volume_step(name, stage.volume, (0.5, 1.0), why)
         why = "a master volume only attenuates: its highest step is its gain; " + PRACTICE
         yield fact_of(f"{name}.volume.top", stage.volume.top, "0 dB", why, "ratio")
     noise_v = limit_out.quantity.nominal * 10 ** (-100 / 20)

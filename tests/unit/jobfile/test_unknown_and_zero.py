@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from gainwright.errors import JobError
-from gainwright.jobfile import example_text, read_job_text
+from gainwright.jobfile import example_text, facts, read_job_text
 from gainwright.plan import Plan, make_plan
+from gainwright.quantities import Uniform
 from gainwright.solve import Chain
 
 METER = "  meter: {kind: multimeter, true_rms: no, accuracy: 1.5 % + 5 counts, counts: 4000, bandwidth: 400 Hz}"
@@ -74,6 +75,22 @@ def test_unknown_figures_work_and_are_wide(old: str, new: str, path: str) -> Non
         )
         assert np.max(wide[path]) > 2 * np.min(wide[path])
         assert not np.max(known[path]) > 2 * np.min(known[path])
+
+
+@pytest.mark.parametrize(
+    ("steps", "low_db", "high_db"), [(12, 2.0, 5.0), (30, 0.8, 2.0), (62, 0.8, 2.0), (124, 0.4, 1.0), (None, 0.8, 2.0)]
+)
+def test_few_steps_of_a_volume_are_large_and_many_small(steps: int | None, low_db: float, high_db: float) -> None:
+    """The travel stays the same: 12 steps of 2 to 5 dB are as many decibels as 30 of 0.8 to 2; a job's own step counts alone."""
+    volume = "" if steps is None else f", volume: {{steps: {steps}}}"
+    text = f"format: 1\ntitle: One\nstages:\n  head: {{kind: head_unit, rated_output: 2 V{volume}, outputs: {{out: {{}}}}}}\n"
+    text += "  amp: {kind: amplifier, from: head, power: 50 W @ 4 ohm}\n  doors: {kind: speaker, from: amp}\n"
+    step = facts(read_job_text(text).job)["head.volume.step"]
+    assert step.quantity.spread == Uniform(low_db, high_db)
+    assert steps in (None, 30, 62) or f"a volume of {steps} steps" in step.reason
+    if steps is not None:
+        own = facts(read_job_text(text.replace("}, outputs", ", step: 1 dB}, outputs")).job)["head.volume.step"]
+        assert own.given
 
 
 def test_amplifier_of_unknown_power_is_set_to_what_nearly_all_reach() -> None:
