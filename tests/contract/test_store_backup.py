@@ -237,6 +237,25 @@ def test_devices_after_a_damaged_store_was_put_aside(tmp_path: Path, readable: b
         assert (store.devices.by_token("own") == own) is readable
 
 
+def test_revoked_device_stays_out_when_a_restore_was_killed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After the damaged file was put aside, and before anything was restored: the next restore looks into that file."""
+    from gainwright.adapters.store import restore
+
+    place = str(tmp_path / "shop.sqlite")
+    with closing(open_store(place)) as store:
+        lost, own = (store.devices.add(name=name, token_digest=name) for name in ("lost", "own"))
+        StoreMaintenance(place).backup(tmp_path / "backup")
+        store.devices.revoke(lost.id)
+        with store.database.write() as connection:
+            connection.exec_driver_sql("UPDATE alembic_version SET version_num = '6'")
+    with monkeypatch.context() as patch:
+        patch.setattr(restore, "_copy", lambda *_: sqlite3.connect(tmp_path / "none" / "x"))
+        _refused("store_not_opened", lambda: StoreMaintenance(place).restore(tmp_path / "backup"))
+    StoreMaintenance(place).restore(tmp_path / "backup")
+    with closing(open_store(place)) as store:
+        assert (store.devices.by_token("lost"), store.devices.by_token("own")) == (None, own)
+
+
 def test_a_backup_overwrites_nothing(store: Store, place: str, tmp_path: Path) -> None:
     """Neither another file nor an earlier backup, nor the store itself; its folder must exist."""
     _fill(store)

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from gainwright.adapters.store.backup import copy_rows, file_beside, remove_parts, tables_of, write_backup
+from gainwright.adapters.store.backup import (
+    backups_beside,
+    copy_rows,
+    file_beside,
+    remove_parts,
+    tables_of,
+    write_backup,
+)
 from gainwright.adapters.store.database import Database, new_file
 from gainwright.adapters.store.database_errors import store_error
 from gainwright.adapters.store.integrity import integrity_problems
@@ -22,7 +29,9 @@ from gainwright.adapters.store.tables import store_time
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
+
+    from gainwright.app.store import PairedDevice
 
 _SET_ASIDE = {"store_damaged", "no_store", "newer_store"}
 """Faults of a store file for which a restore moves it aside."""
@@ -39,7 +48,7 @@ def restore(where: str | Path, file: Path) -> Path | None:
         database, former = _target(where)
         with closing(database), source.snapshot() as old, database.write() as new:
             _lock(new)
-            revoked = revoked_in(new) if former is None else revoked_in_file(former)
+            revoked = _revoked(database, new, former)
             if former is None and _holds_anything(new):
                 remove_parts(database)
                 former = file_beside(database, "former")
@@ -49,6 +58,13 @@ def restore(where: str | Path, file: Path) -> Path | None:
             raise_revisions(new, seen)
             revoke_again(new, revoked)
     return former
+
+
+def _revoked(database: Database, new: sa.Connection, former: Path | None) -> Sequence[PairedDevice] | None:
+    """Return the devices that stay out; of an empty store those of the file that an earlier restore, which was killed, put aside."""
+    if former is None and not _holds_anything(new):
+        former = next(reversed(backups_beside(database, "put-aside")), None)
+    return revoked_in(new) if former is None else revoked_in_file(former)
 
 
 def _copy(old: sa.Connection, new: sa.Connection, file: Path) -> None:
