@@ -139,7 +139,7 @@ def test_the_customers_page_and_the_drawing(folder: Path) -> None:
 
 
 def test_a_dialogue_in_the_terminal_is_kept_and_counted(folder: Path) -> None:
-    """Answers, help, undo, a typing error, another test; stored as a case, continued the next day, closed and counted."""
+    """Answers, help, undo, a typing error, another test; stored as a case, continued the next day, closed and counted; then it stays as it ended."""
     typed = "\n".join(["add {heard: sub, tone: 50 Hz, is: silent}", "help", "purple haze", "undo", "add {heard: sub, tone: 50 Hz, is: silent}", "other", "don't know", "can't reach", "why", "quit"])  # fmt: skip
     done = run("diagnose", "small.yaml", "--case", "red", "--cases", "kept", typed=typed, folder=folder)
     assert done.returncode == 0, done.stderr
@@ -149,6 +149,8 @@ def test_a_dialogue_in_the_terminal_is_kept_and_counted(folder: Path) -> None:
     again = run("diagnose", "--case", "red", "--cases", "kept", typed="close gain_muted amp\n", folder=folder)
     assert again.returncode == 0, again.stderr
     assert "sub silent" in again.stderr
+    ended = run("diagnose", "--case", "red", "--cases", "kept", typed="add {heard: sub, tone: 60 Hz, is: silent}\n", folder=folder)  # fmt: skip
+    assert (ended.returncode, ended.stderr) == (2, "gainwright: the case red is closed; reopen it to continue\n")
     counts = told(run("cases", "--cases", "kept", "--json", folder=folder))
     assert (counts["cases"], counts["closed"]) == (1, 1)
     assert counts["causes"][0]["cause"] == "gain_muted"

@@ -208,20 +208,17 @@ def everything(where: Path | SqlStore) -> dict[str, Any]:
     """Read everything of a store as the program does; return what each call gave, the error of one that refused, and of the check."""
     if isinstance(where, SqlStore):
         return _everything(where)
-    found: dict[str, Any] = {"check": _or_error(lambda: StoreMaintenance(str(where)).check().wrong)}
+    checked = _or_error(lambda: StoreMaintenance(str(where)).check().wrong)
+    if checked and not isinstance(checked, CallError):  # what `check` tells isn't in silence
+        checked = CallError(str(checked), code="check")
     store = _or_error(lambda: open_store(where))
     if isinstance(store, CallError):
-        return dict.fromkeys(_READS, store) | found
+        return {**dict.fromkeys(_READS, store), "check": checked}
     with closing(store):
-        found = _everything(store) | found
-    if found["check"]:  # what `check` tells isn't in silence: a row that an index doesn't find any longer
-        error = (
-            found["check"] if isinstance(found["check"], CallError) else CallError(str(found["check"]), code="check")
-        )
-        found = {name: error if name != "check" and not read else read for name, read in found.items()} | {
-            "check": error
-        }
-    return found
+        found = _everything(store)
+    if checked:  # a row that an index doesn't find any longer
+        found = {name: read or checked for name, read in found.items()}
+    return {**found, "check": checked}
 
 
 def _everything(store: SqlStore) -> dict[str, Any]:

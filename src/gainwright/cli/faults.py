@@ -123,6 +123,8 @@ def _resume_case(
         kept.dialogue.leave_out(cant_reach)
         if complaint:
             kept.dialogue.complain(complaint)
+        if not as_json:
+            kept.refuse_closed()
         found = kept.dialogue.diagnosis() if as_json else run_dialogue(sys.stdin, say, kept.dialogue, kept=kept)
         return found, kept.dialogue.diagnoser.job
 

@@ -80,6 +80,7 @@ def test_address_with_the_token_gives_the_cookie(web: TestClient) -> None:
     """It leads to the same address without the token; the cookie then opens pages, scripts' requests and WebSockets."""
     answer = web.get("/jobs/new?like=full_range", params={"token": TOKEN, "like": "full_range"})
     assert (answer.status_code, answer.headers["location"]) == (303, "/jobs/new?like=full_range")
+    assert answer.headers["referrer-policy"] == "same-origin"  # no other site is told where a link was followed
     cookie = answer.headers["set-cookie"].lower()
     assert "httponly" in cookie
     assert "samesite=lax" in cookie
@@ -117,6 +118,8 @@ def test_opening_address_is_good_once_and_soon(
     assert "opened twice" in caplog.text
     now = OPENING_S + 1
     assert web.get(late).headers["location"] == "/open"
+    web.post("/api/jobs", params={"token": TOKEN})
+    assert TOKEN not in caplog.text
 
 
 def test_page_takes_the_token_or_the_whole_address(web: TestClient) -> None:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from gainwright.app.cases.dialogue import Dialogue, check_unreachable
 from gainwright.app.clock import today
 from gainwright.app.store import found_or_none
+from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -68,13 +70,23 @@ class CaseDialogue:
         Raises
         ------
         ConflictError : somebody else has changed the case; nothing was written.
-        CallError : it can't be written.
+        CallError : it can't be written, or is closed: how it ended isn't written over.
         """
+        self.refuse_closed()
         case = case or self.dialogue.case()
         if case != self.stored:
             self.revision = self.cases.write(self.name, case, seen=self.revision).revision
             self.stored = case
         return self.name if self.copies is None else self.copies.save(self.name, case)
+
+    def refuse_closed(self) -> None:
+        """Refuse to go on with a case that is closed. CallError `case_closed`."""
+        if self.stored is not None and self.stored.closed is not None:
+            raise CallError(
+                say("the case {name} is closed", name=self.name),
+                code="case_closed",
+                remedy=say("reopen it to continue"),
+            )
 
 
 def begin_dialogue(text: str, title: str, *, counted: ClosedCases) -> Dialogue:
