@@ -147,6 +147,7 @@ def test_plain_answer_becomes_an_entry_and_unclear_ones_are_refused() -> None:
     """The reader of typed answers takes both the fixed words and sentences."""
     assert with_result({"heard": "sub"}, "no sound from the sub")["is"] == "silent"
     assert with_result({"check": "amp.power_lamp"}, "yes, green")["is"] == "on"
+    assert with_result({"check": "amp.power_lamp"}, "it's red") == {"check": "amp.protection_lamp", "is": "on"}
     assert with_result({"swap": "amp", "tone": "100 Hz"}, "other side now")["fault"] == "moved"
     for entry in ({"heard": "sub"}, {"check": "amp.power_lamp"}, {"swap": "amp"}):
         with pytest.raises(CallError):

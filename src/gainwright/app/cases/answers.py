@@ -85,6 +85,9 @@ def _result(entry: Mapping[str, Any], text: str, second: str, marks: Sequence[st
         return {"is": _worded(text, what, WORDED[what])}
     if place.startswith("lead:") or "." not in place:
         return _lead(text, second)
+    if what == LAMPS[0] and not lamp_word(text) and lamp_word(text, protection=True) == "on":
+        # one light for both: red, it is the protection's
+        return {"check": f"{place.removesuffix(what)}{LAMPS[1]}", "is": "on"}
     return _check(place.rpartition(".")[2], text)
 
 
