@@ -6,11 +6,13 @@ Minutes and access are common practice, no published source; a job overrides acc
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 from gainwright.diagnose.access import ACCESS_MINUTES, SETTLING_MINUTES, SHARED, stages_entered
 from gainwright.diagnose.answers import INSPECTED, inspected_places
+from gainwright.diagnose.asked_entries import check_at, entry_of
 from gainwright.diagnose.cautions import CELL, LOUD, OFF_FIRST
 from gainwright.diagnose.played_paths import PlayedPath, played_paths
 from gainwright.diagnose.tried_places import MINUTES_TRIED, softer, tried_places
@@ -79,6 +81,10 @@ MINUTES = {
     **MINUTES_TRIED,
 }
 """Minutes that a test takes, without access."""
+_ENTERED: WeakKeyDictionary[Chain, dict[str, set[str]]] = WeakKeyDictionary()
+"""Place -> the stages that are entered for it, of chains in use."""
+_LOOKED_AT: WeakKeyDictionary[Chain, tuple[set[str], tuple[str, ...]]] = WeakKeyDictionary()
+"""All places of checks, and those of controls that are looked at, of chains in use."""
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
 
@@ -138,8 +144,18 @@ class Catalogue:
         self.unreachable = unreachable
         self.declined = tuple(declined)
         self.past = past
-        self.reached = {stage for entry in self.entries for stage in stages_entered(entry, self.job)}
+        self.reached = {stage for entry in self.entries for stage in self.entered(entry)}
         self.paths = played_paths(job, chain, instruments, self.entries)
+
+    def entered(self, entry: Entry) -> set[str]:
+        """Return the stages whose terminals an entry needs access to."""
+        if not isinstance(entry, Check | SwapTest):
+            return stages_entered(entry, self.job)
+        place = entry.check if isinstance(entry, Check) else f"swap {entry.swap}"
+        known = _ENTERED.setdefault(self.chain, {})
+        if place not in known:
+            known[place] = stages_entered(entry, self.job)
+        return known[place]
 
     def access(self, stage: str) -> float:
         """Return the minutes to reach a stage's terminals; 0 if they were reached before."""
@@ -151,7 +167,7 @@ class Catalogue:
         return ACCESS_MINUTES[self.job.stages[stage].kind]
 
     def _minutes(self, test: str, entry: Entry) -> float:
-        return MINUTES[test] + sum(map(self.access, stages_entered(entry, self.job)))
+        return MINUTES[test] + sum(map(self.access, self.entered(entry)))
 
     def _settling(self, stage: str) -> float:
         kind = self.job.stages[stage].kind
@@ -179,12 +195,12 @@ class Catalogue:
         for test, place, told in tried_places(
             self.job, self.chain.wiring, self.entries, delicate, ears=not self.instruments
         ):
-            entry = _check(place)
+            entry = check_at(place)
             yield Candidate(test, place, self._minutes(test, entry), entry, told)
 
     def out_of_reach(self, candidate: Candidate) -> bool:
         """Return whether a test needs a place that can't be reached."""
-        stages = stages_entered(candidate.entry, self.job)
+        stages = self.entered(candidate.entry)
         at = candidate.where if candidate.where.startswith("lead:") else candidate.where.split(".", maxsplit=1)[0]
         if {candidate.where, at, *stages} & self.unreachable:
             return True
@@ -195,38 +211,45 @@ class Catalogue:
 
     def _instruments(self) -> Iterator[Candidate]:
         for name, instrument in self.instruments.items():
-            yield Candidate("check_measuring_lead", name, MINUTES["check_measuring_lead"], _check(name))
+            yield Candidate("check_measuring_lead", name, MINUTES["check_measuring_lead"], check_at(name))
             if isinstance(instrument, Multimeter):
-                entry = _check(f"{name}.function")
+                entry = check_at(f"{name}.function")
                 yield Candidate("look_at_meter", name, MINUTES["look_at_meter"], entry, (VOLTS_ONLY,))
 
-    def _looks(self) -> Iterator[Candidate]:
+    def _looked_at(self) -> tuple[set[str], tuple[str, ...]]:
+        """Return all places of checks, and those of controls that are looked at."""
         from gainwright.jobfile import controls, instruments
         from gainwright.model import check_places
 
-        known = set(check_places(self.job, self.chain.wiring, controls(self.job), instruments(self.job)))
+        if self.chain not in _LOOKED_AT:
+            known = set(check_places(self.job, self.chain.wiring, controls(self.job), instruments(self.job)))
+            sources = {f"{name}.volume" for name, stage in self.job.stages.items() if isinstance(stage, HeadUnit)}
+            wanted: dict[str, None] = {}
+            for cause in INSPECTED:
+                for where in self._places():
+                    # a control with several names is listed once
+                    there = [p for p in inspected_places(cause, where) if p in known and p not in sources]
+                    wanted |= dict.fromkeys(there[:1])
+            _LOOKED_AT[self.chain] = known, tuple(wanted)
+        return _LOOKED_AT[self.chain]
+
+    def _looks(self) -> Iterator[Candidate]:
+        known, wanted = self._looked_at()
         unknown = unknown_gains(self.job)
-        sources = {f"{name}.volume" for name, stage in self.job.stages.items() if isinstance(stage, HeadUnit)}
-        wanted: dict[str, None] = {}
-        for cause in INSPECTED:
-            for where in self._places():
-                # a control with several names is listed once
-                there = [p for p in inspected_places(cause, where) if p in known and p not in sources]
-                wanted |= dict.fromkeys(there[:1])
         for place in wanted:
             stage = place.split(".")[0]
             if place.endswith((".inputs", ".leads")):
                 minutes = MINUTES["look_at_inputs"] + self.access(stage)
-                yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG_DASH,))
+                yield Candidate("look_at_inputs", place, minutes, check_at(place), (AIRBAG_DASH,))
             else:
                 test = "read_off_gain" if place in unknown else "look_at_control"
                 knob = place.endswith(".remote_level")
                 minutes = MINUTES[test] + (SETTLING_MINUTES["level_control"] if knob else self._settling(stage))
-                yield Candidate(test, place, minutes, _check(place))
+                yield Candidate(test, place, minutes, check_at(place))
         for stage in dict.fromkeys(place.split(".")[0] for place in wanted):
             if f"{stage}.settings" in known and sum(place.startswith(f"{stage}.") for place in wanted) > 1:
                 minutes = MINUTES["look_at_settings"] + self._settling(stage)
-                yield Candidate("look_at_settings", f"{stage}.settings", minutes, _check(f"{stage}.settings"))
+                yield Candidate("look_at_settings", f"{stage}.settings", minutes, check_at(f"{stage}.settings"))
 
     def _places(self) -> list[str]:
         several = [n for n in self.chain.nodes if self.job.stages[n.stage].kind in WITH_NAMED_OUTPUTS]
@@ -242,12 +265,12 @@ class Catalogue:
             lit = any(getattr(self.job.stages[s], "lamps", False) for s in stages_of(self.job, unit))
             for lamp in ("power_lamp", "protection_lamp") if lit else ():
                 minutes = MINUTES["look_at_lamp"] + self.access(name)
-                yield Candidate("look_at_lamp", f"{unit}.{lamp}", minutes, _check(f"{unit}.{lamp}"))
+                yield Candidate("look_at_lamp", f"{unit}.{lamp}", minutes, check_at(f"{unit}.{lamp}"))
             woken = getattr(self.job.stages[name], "turn_on", "") == "signal"
             terminals = ("supply_voltage",) if woken else ("supply_voltage", "turn_on_voltage")
             for what in terminals if has_meter else ():
                 minutes = MINUTES["measure_supply"] + self.access(name)
-                entry = _check(f"{unit}.{what}")
+                entry = check_at(f"{unit}.{what}")
                 yield Candidate(
                     "measure_supply", f"{unit}.{what}", minutes, entry, (DC_VOLTS, METAL, SUPPLY_REPAIR, OUTDOORS)
                 )
@@ -263,11 +286,11 @@ class Catalogue:
                     # who has nothing to measure with has no tones either, but music
                     played = path.played() if self.instruments else {}
                     played |= {} if side == "both" else {"side": side}
-                    entry = HeardSpeaker.model_validate({"heard": speaker, **played})
+                    entry = entry_of(HeardSpeaker, {"heard": speaker, **played})
                     loud = (LOUD,) if entry.tone_hz is not None else ()
                     yield Candidate("listen", speaker, MINUTES["listen"], entry, loud, path.nodes)
                 yield Candidate(
-                    "listen", speaker, MINUTES["listen"], HeardSpeaker.model_validate({"heard": speaker, "tone": "off"})
+                    "listen", speaker, MINUTES["listen"], entry_of(HeardSpeaker, {"heard": speaker, "tone": "off"})
                 )
 
     def _along(self, path: PlayedPath) -> Iterator[Candidate]:
@@ -275,7 +298,7 @@ class Catalogue:
             for name, instrument in self.instruments.items():
                 test = self._usable(instrument, node, path)
                 if test:
-                    entry = Reading.model_validate({"at": str(node), "with": name, **path.played()})
+                    entry = entry_of(Reading, {"at": str(node), "with": name, **path.played()})
                     minutes = MINUTES[test] + self.access(node.stage)
                     power = gives_power(self.job.stages[node.stage])
                     cautions = ((VOLTS_ONLY,) if test == "measure" else ()) + ((HOT_OUTPUT, LOUD) if power else ())
@@ -286,7 +309,7 @@ class Catalogue:
             if name:
                 feed = {"feed": {"into": path.stage, "volts": f"{FED_V:g} V"}}
                 played = {key: v for key, v in path.played().items() if key != "level"}
-                entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **played, **feed})
+                entry = entry_of(Reading, {"at": str(path.ends[0]), "with": name, **played, **feed})
                 minutes = MINUTES["feed"] + self.access(path.stage)
                 yield Candidate("feed", path.stage, minutes, entry, (OFF_FIRST, VOLTS_ONLY, HOT_OUTPUT, LOUD))
 
@@ -307,7 +330,7 @@ class Catalogue:
             if wiring.is_digital(run):
                 minutes = MINUTES["look_at_link"] + self.access(run.target)
                 place = link_place(run)
-                yield Candidate("look_at_link", place, minutes, _check(place), (AIRBAG_DASH,))
+                yield Candidate("look_at_link", place, minutes, check_at(place), (AIRBAG_DASH,))
 
     def _leads(self) -> Iterator[Candidate]:
         if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
@@ -317,7 +340,7 @@ class Catalogue:
             if node in self.chain.wiring.digital:
                 continue
             minutes = MINUTES["check_lead"] + self.access(node.stage) + self.access(port.stage)
-            yield Candidate("check_lead", name, minutes, _check(name), (OHMS_DEAD, AIRBAG_DASH))
+            yield Candidate("check_lead", name, minutes, check_at(name), (OHMS_DEAD, AIRBAG_DASH))
 
     def _speakers(self) -> Iterator[Candidate]:
         if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
@@ -325,15 +348,15 @@ class Catalogue:
         for name, stage in self.job.stages.items():
             if isinstance(stage, Speaker):
                 ports = self.chain.wiring.ports(name)
-                minutes = self._minutes("measure_speaker", _check(f"{name}.resistance"))
+                minutes = self._minutes("measure_speaker", check_at(f"{name}.resistance"))
                 sides = [f".{p.side}" for p in ports if p.side != "mono"]
                 for side in ("", *sides):
                     place = f"{name}{side}.resistance"
-                    yield Candidate("measure_speaker", place, minutes, _check(place), (COIL_DEAD,))
+                    yield Candidate("measure_speaker", place, minutes, check_at(place), (COIL_DEAD,))
                     if self._delicate(name):
                         continue
                     cone = f"{name}{side}.cone"
-                    yield Candidate("move_cone", cone, minutes, _check(cone), (CELL,))
+                    yield Candidate("move_cone", cone, minutes, check_at(cone), (CELL,))
 
     def _delicate(self, speaker: str) -> bool:
         """Return whether even a cell would harm a speaker: a tweeter, or one that must be protected from low tones."""
@@ -346,7 +369,7 @@ class Catalogue:
         for name, stage in self.job.stages.items():
             if wiring.has_sides(name) and not isinstance(stage, Speaker):
                 path = next(p for p in self.paths if any(n.stage == name for n in (*p.upstream, *p.ends)))
-                entry = SwapTest.model_validate({"swap": name, **path.played()})
+                entry = entry_of(SwapTest, {"swap": name, **path.played()})
                 yield Candidate(
                     "swap_sides", name, MINUTES["swap_sides"] + self.access(name), entry, (OFF_FIRST, LOUD), path.nodes
                 )
@@ -358,13 +381,8 @@ class Catalogue:
             ):
                 path = next(p for p in self.paths if pairs[0][0] in p.nodes)
                 minutes = MINUTES["swap_leads"] + self.access(run.source_stage) + self.access(run.target)
-                entry = SwapTest.model_validate({"swap": str(run), **path.played()})
+                entry = entry_of(SwapTest, {"swap": str(run), **path.played()})
                 yield Candidate("swap_leads", str(run), minutes, entry, (OFF_FIRST, LOUD, AIRBAG_DASH), path.nodes)
-
-
-@cache
-def _check(place: str) -> Check:
-    return Check.model_validate({"check": place})
 
 
 def question(entry: Entry, job: Job) -> tuple[Any, ...]:

@@ -97,6 +97,8 @@ class Choosing:
         enough: float = np.inf,
     ) -> None:
         self.acts, self.closers, self.give_up, self.enough = tuple(acts), tuple(closers), give_up, enough
+        self.first_ply: Floats | None = None
+        """Of a larger problem, what `values` found for each act with nothing but closing actions after it."""
         self.panels: Floats = np.asarray(panels, dtype=np.float64)
         sizes = [a.chance.shape[1] for a in acts]
         self._cost = np.array([a.cost for a in acts])
@@ -113,7 +115,9 @@ class Choosing:
         self._closer_cost = np.array([c.cost for c in closers])
         self._repair = np.array([c.repair for c in closers])
         self._closes = np.stack([c.closes for c in closers], axis=1)
-        self._behind = _flags([c.panels for c in closers], len(self.panels))
+        self._each_its_own = np.array_equal(self._closes, np.eye(len(self._closes)))
+        self._behind = _flags([c.panels for c in closers], len(self.panels)).astype(np.float64)
+        self._behind_each = [np.flatnonzero(flags) for flags in self._behind.T]
 
     # ---- what remains when nothing else is tested -------------------------------------------------------------------
 
@@ -130,7 +134,7 @@ class Choosing:
         return np.concatenate([self._to_go(belief[part], opened[part]) for part in parts])
 
     def _to_go(self, belief: Floats, opened: Flags) -> Floats:
-        p = belief @ self._closes
+        p = belief if self._each_its_own else belief @ self._closes
         base = np.broadcast_to(self._closer_cost, p.shape)
         unpaid = np.where(opened, 0.0, self.panels)
         weight = base
@@ -140,10 +144,13 @@ class Choosing:
         order = np.argsort(-p / np.maximum(weight, LEAST), axis=1, kind="stable")
         p = np.take_along_axis(p, order, axis=1)
         cost = np.take_along_axis(base, order, axis=1)
-        for q in range(len(self.panels)):
-            through = np.take_along_axis(np.broadcast_to(self._behind[:, q], base.shape), order, axis=1)
-            first = through & (np.cumsum(through, axis=1) == 1)
-            cost = cost + first * unpaid[:, q : q + 1]
+        if len(self.panels):
+            every = np.arange(len(p))
+            turn = np.empty_like(order)
+            np.put_along_axis(turn, order, np.arange(order.shape[1])[None], axis=1)
+            for q, those in enumerate(self._behind_each):
+                if len(those):
+                    cost[every, turn[:, those].min(axis=1)] += unpaid[:, q]
         left = np.maximum(1 - np.cumsum(p, axis=1), 0.0)
         before = np.concatenate([np.ones((len(p), 1)), left[:, :-1]], axis=1)
         before[before < LEAST] = 0.0
@@ -165,6 +172,7 @@ class Choosing:
         used: Flags | None = None,
         *,
         followers: Sequence[int] = (),
+        known: Floats | None = None,
     ) -> Floats:
         """Return the expected cost of everything when each act comes first, shape (acts,); infinite for a used one.
 
@@ -173,6 +181,7 @@ class Choosing:
         belief : of each state, shape (states,).
         opened, used : panels that are open, acts that were done; none by default.
         followers : acts that are valued as following the best ones in a larger problem, beside these.
+        known : `first_ply` of each act, where it is known, NaN elsewhere.
         """
         row = np.asarray(belief, dtype=np.float64)[None]
         open_now = np.zeros((1, len(self.panels)), dtype=bool) if opened is None else np.asarray(opened)[None]
@@ -181,9 +190,10 @@ class Choosing:
         plies = 1
         while plies < MOST_PLIES and float(outcomes) ** (plies + 1) * row.shape[1] <= MOST_ELEMENTS:
             plies += 1
-        found = self._valued(row, open_now, done, plies)[0]
         if plies > 1 or not self.acts:
-            return np.asarray(found)
+            return np.asarray(self._valued(row, open_now, done, plies)[0])
+        found = self._first_ply(row, open_now, done, known)
+        self.first_ply = found.copy()
         leading = [int(i) for i in np.argsort(found, kind="stable")[:AHEAD]]
         best = list(dict.fromkeys([*leading, *followers]))
         some, likely = self._simplified(best, row[0])
@@ -191,6 +201,18 @@ class Choosing:
         once = some._valued(likely[None], open_now, done[:, best], 1)[0]
         found[best] = found[best] - np.where(done[0, best], 0.0, np.maximum(once - after, 0.0))
         return np.asarray(found)
+
+    def _first_ply(self, row: Floats, opened: Flags, used: Flags, known: Floats | None) -> Floats:
+        """Return the value of each act with nothing but closing actions after it, shape (acts,)."""
+        if known is None or np.all(np.isnan(known)):
+            return np.asarray(self._valued(row, opened, used, 1)[0])
+        new, found = np.flatnonzero(np.isnan(known)), known.copy()
+        if len(new):
+            some = Choosing(
+                [self.acts[i] for i in new], self.closers, panels=self.panels, give_up=self.give_up, enough=self.enough
+            )
+            found[new] = some._valued(row, opened, used[:, new], 1)[0]
+        return found
 
     def _simplified(self, kept: Sequence[int], belief: Floats) -> tuple[Choosing, Floats]:
         """Return the problem with some acts of few outcomes and the likely states, and the belief over these."""

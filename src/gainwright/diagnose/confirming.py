@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.access import stages_entered
 from gainwright.diagnose.answers import inspected_places
 from gainwright.diagnose.candidates import MINUTES
 from gainwright.diagnose.ranking import Access
@@ -58,7 +57,7 @@ def direct_checks(
     def opened(stages: set[str]) -> tuple[int, ...]:
         return tuple(sorted(index[s] for s in stages if s in index))
 
-    tests = [opened(stages_entered(c.entry, job)) for c in candidates]
+    tests = [opened(catalogue.entered(c.entry)) for c in candidates]
     minutes, checks = [], []
     for cause, *_ in hypotheses:
         there = [i for place in sorted(own_places(cause, job)) for i in at.get(place, ())]

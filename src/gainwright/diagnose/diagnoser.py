@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import threading
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -17,7 +18,7 @@ from gainwright.diagnose.confirming import direct_checks
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.kept_pools import KeptPools
 from gainwright.diagnose.observer import Observer
-from gainwright.diagnose.ranking import PredictedOutcomes, Ranked, groups, predict_outcomes, rank
+from gainwright.diagnose.ranking import Known, PredictedOutcomes, Ranked, groups, predict_outcomes, rank
 from gainwright.diagnose.shop_counts import (
     ClosedCases,
     complaint_entries,
@@ -107,10 +108,10 @@ class CauseProbabilities:
         """Return causes with probability and error; two simultaneous causes share theirs."""
         share: dict[Cause, float] = {}
         spread: dict[Cause, float] = {}
-        for h, p, e in zip(self.hypotheses, self.probability, self.error, strict=True):
+        for h, p, e in zip(self.hypotheses, self.probability.tolist(), self.error.tolist(), strict=True):
             for cause in h:
                 share[cause] = share.get(cause, 0.0) + p / len(h)
-                spread[cause] = float(np.hypot(spread.get(cause, 0.0), e / len(h)))
+                spread[cause] = math.hypot(spread.get(cause, 0.0), e / len(h))
         found = list(share)
         return found, np.array([share[c] for c in found]), np.array([spread[c] for c in found])
 
@@ -287,11 +288,12 @@ class Diagnoser:
         predicted = [predict_outcomes(c, rough) for c in candidates]
         together = groups(probability, predicted)
         minutes, access = direct_checks(active.hypotheses, candidates, catalogue)
-        ranked = rank(probability, minutes, predicted, together, access=access)
+        before: dict[int, Known] = {}
+        ranked = rank(probability, minutes, predicted, together, access=access, before=before)
         if active is not rough and ranked:
             best = {id(r.outcomes.candidate) for r in ranked[:PREDICTED_AGAIN]}
             predicted = [predict_outcomes(o.candidate, active) if id(o.candidate) in best else o for o in predicted]
-            ranked = rank(probability, minutes, predicted, together, access=access)
+            ranked = rank(probability, minutes, predicted, together, access=access, before=before)
         return RankedTests(tuple(ranked), tuple(tuple(g) for g in together), catalogue, tuple(predicted))
 
     def weigh_hypothesis(

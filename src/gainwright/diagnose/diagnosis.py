@@ -141,16 +141,16 @@ NOTHING_CAUSE = Cause(NOTHING, "")
 def _causes(
     diagnoser: Diagnoser, found: list[Cause], probability: Floats, error: Floats, likelihood: Floats
 ) -> tuple[RankedCause, ...]:
-    average = np.log(np.exp(likelihood) @ diagnoser.priors) if len(likelihood) else np.zeros(0)
     column = {c: i for i, c in enumerate(diagnoser.causes)}
+    ratio = likelihood - np.log(np.exp(likelihood) @ diagnoser.priors)[:, None]
+    speaking = [tuple((np.flatnonzero(told) + 1).tolist()) for told in (ratio > SPEAKS).T]
+    opposing = [tuple((np.flatnonzero(told) + 1).tolist()) for told in (ratio < -2 * SPEAKS).T]
     ranked = []
     total = float(probability.sum())
     for i in np.argsort(-probability, kind="stable"):
         cause = found[int(i)]
         known = column[NOTHING_CAUSE if cause.id in HEALTHY else cause]
-        ratio = likelihood[:, known] - average if len(likelihood) else np.zeros(0)
-        speaks_for = tuple(int(k) + 1 for k in np.flatnonzero(ratio > SPEAKS))
-        against = tuple(int(k) + 1 for k in np.flatnonzero(ratio < -2 * SPEAKS))
+        speaks_for, against = speaking[known], opposing[known]
         text = diagnoser.names.of(cause)
         why = _why(text.says, speaks_for, against if probability[i] > LEAST_TOLD else ())
         ranked.append(
@@ -170,13 +170,13 @@ def _causes(
 
 
 def _why(says: str, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
+    if not speaks_for and not against:
+        return say("{says}.", says=says)
     fits = say("Entries that support it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
     odd = say("Entries against it: {numbers}.", numbers=", ".join(map(str, against)))
     if speaks_for and against:
         return say("{says}. {fits} {odd}", says=says, fits=fits, odd=odd)
-    if speaks_for or against:
-        return say("{says}. {fits}", says=says, fits=fits if speaks_for else odd)
-    return say("{says}.", says=says)
+    return say("{says}. {fits}", says=says, fits=fits if speaks_for else odd)
 
 
 def _groups(

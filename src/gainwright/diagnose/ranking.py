@@ -41,6 +41,8 @@ ENOUGH = 0.9
 """Probability from which a cause counts as found."""
 SAME = 0.12
 """Causes whose outcomes differ by less than this (total variation) in every test are indistinguishable."""
+COMPARED_AT_ONCE = 100
+"""Outcomes that are compared before those hypotheses are left out that differ in them."""
 FOLLOWERS = 2
 """Number of tests with the most bits per minute that are evaluated as following the best ones."""
 RARE = 2e-3
@@ -66,6 +68,10 @@ class PredictedOutcomes:
     candidate: Candidate
     labels: tuple[str | float, ...]
     chance: Floats
+
+
+Known = tuple[PredictedOutcomes, float, float]
+"""A test with its bits and its value before more plies."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,18 +189,33 @@ def _smoothed(found: Floats, spread_db: Floats) -> Floats:
     return out
 
 
+def _indistinguishable(likely: Sequence[int], predicted: Sequence[PredictedOutcomes]) -> npt.NDArray[np.bool_]:
+    """Return whether no test's outcomes differ between two of some hypotheses by `SAME`, shape (hypotheses, hypotheses)."""
+    one, other = np.triu_indices(len(likely), 1)
+    begin = 0
+    while begin < len(predicted) and len(one):
+        end, columns = begin, [0]
+        while end < len(predicted) and (end == begin or columns[-1] < COMPARED_AT_ONCE):
+            columns.append(columns[-1] + predicted[end].chance.shape[1])
+            end += 1
+        chance = np.concatenate([o.chance[likely] for o in predicted[begin:end]], axis=1)
+        differ = np.add.reduceat(np.abs(chance[one] - chance[other]), columns[:-1], axis=1)
+        same = np.all(0.5 * differ < SAME, axis=1)
+        one, other, begin = one[same], other[same], end
+    found = np.zeros((len(likely), len(likely)), dtype=bool)
+    found[one, other] = found[other, one] = True
+    return found
+
+
 def groups(probability: Floats, predicted: Sequence[PredictedOutcomes], *, least: float = 2e-3) -> list[list[int]]:
     """Return groups of hypotheses that no test distinguishes, the most probable first; improbable ones stay single."""
     order = [int(i) for i in np.argsort(-probability)]
     likely = [i for i in order if probability[i] >= least][:40]
-    apart = np.zeros((len(likely), len(likely)))
-    for o in predicted:
-        chance = o.chance[likely]
-        apart = np.maximum(apart, 0.5 * np.abs(chance[:, None] - chance[None]).sum(axis=2))
+    together = _indistinguishable(likely, predicted)
     found: list[list[int]] = []
     home: dict[int, list[int]] = {}
     for a, i in enumerate(likely):
-        near = [b for b in range(a) if apart[a, b] < SAME and home[likely[b]][0] == likely[b]]
+        near = [b for b in range(a) if together[a, b] and home[likely[b]][0] == likely[b]]
         if near:
             home[likely[near[0]]].append(i)
             home[i] = home[likely[near[0]]]
@@ -232,6 +253,7 @@ def rank(
     *,
     enough: float = ENOUGH,
     access: Access | None = None,
+    before: dict[int, Known] | None = None,
 ) -> list[Ranked]:
     """Return tests in the order of minutes to the end of the search, shortest first.
 
@@ -241,15 +263,16 @@ def rank(
     together : groups of hypotheses that count as one.
     enough : probability of a group that ends the search.
     access : what has to be opened; nothing by default.
+    before : what was worked out in calls with all else the same, by the identity of the outcomes.
     """
     if not predicted:
         return []
     prior = np.array([probability[list(g)].sum() for g in together])
-    kept = [i for i in range(len(together)) if prior[i] > LEAST_COUNTED]
-    together, prior = [together[i] for i in kept], prior[kept] / prior[kept].sum()
+    counted = [i for i in range(len(together)) if prior[i] > LEAST_COUNTED]
+    together, prior = [together[i] for i in counted], prior[counted] / prior[counted].sum()
     access = access or Access(np.zeros(0), [()] * len(predicted), [()] * len(minutes))
     member = _membership(probability, together)
-    grouped = [_merged(prior, member @ o.chance) for o in predicted]
+    grouped = _grouped(prior, member, predicted)
     acts = [
         Act(access.without(o.candidate.minutes, places) + ASKING, chance, places)
         for o, chance, places in zip(predicted, grouped, access.tests, strict=True)
@@ -257,10 +280,16 @@ def rank(
     problem = Choosing(acts, _checks(minutes, together, access), panels=access.minutes, enough=enough)
     closed = np.zeros((1, len(access.minutes)), dtype=bool)
     now = float(problem.to_go(prior[None], closed)[0])
-    bits = information_of_tests_bits(prior, grouped)
+    kept = {} if before is None else before
+    known = np.array([kept[id(o)][1:] if id(o) in kept else (np.nan, np.nan) for o in predicted])
+    bits, new = known[:, 0], np.flatnonzero(np.isnan(known[:, 0]))
+    if len(new):
+        bits[new] = information_of_tests_bits(prior, [grouped[i] for i in new])
     cost = np.array([o.candidate.minutes for o in predicted])
     told = [int(i) for i in np.argsort(-bits / cost, kind="stable")[:FOLLOWERS]]
-    saved = now - problem.values(prior, followers=told)
+    saved = now - problem.values(prior, followers=told, known=known[:, 1])
+    if problem.first_ply is not None:
+        kept |= {id(o): (o, float(b), float(v)) for o, b, v in zip(predicted, bits, problem.first_ply, strict=True)}
     found = [Ranked(o, float(b), float(s)) for o, b, s in zip(predicted, bits, saved, strict=True)]
     found.sort(key=_urgency, reverse=True)
     return [r for r in found if r.bits >= FEWEST_BITS]
@@ -275,12 +304,17 @@ def _checks(minutes: Floats, together: Sequence[Sequence[int]], access: Access) 
     return found
 
 
-def _merged(prior: Floats, chance: Floats) -> Floats:
-    """Return chances of outcomes with the unlikely ones, which little but a mistake gives, as one."""
+def _grouped(prior: Floats, member: Floats, predicted: Sequence[PredictedOutcomes]) -> list[Floats]:
+    """Return the chances of each test's outcomes in groups; the unlikely ones, which little but a mistake gives, are one."""
+    chance = member @ np.concatenate([o.chance for o in predicted], axis=1)
     rare = prior @ chance < RARE
-    if rare.sum() < 2:
-        return chance
-    return np.column_stack([chance[:, ~rare], chance[:, rare].sum(axis=1)])
+    ends = np.cumsum([o.chance.shape[1] for o in predicted])
+    few = np.add.reduceat(rare, [0, *ends[:-1]], dtype=np.intp) < 2
+    found = []
+    for begin, end, whole in zip([0, *ends[:-1]], ends, few, strict=True):
+        part, out = chance[:, begin:end], rare[begin:end]
+        found.append(part if whole else np.column_stack([part[:, ~out], part[:, out].sum(axis=1)]))
+    return found
 
 
 def _urgency(ranked: Ranked) -> tuple[bool, float]:
