@@ -85,10 +85,7 @@ def _result(entry: Mapping[str, Any], text: str, second: str, marks: Sequence[st
         return {"is": _worded(text, what, WORDED[what])}
     if place.startswith("lead:") or "." not in place:
         return _lead(text, second)
-    if what == LAMPS[0] and not lamp_word(text) and lamp_word(text, protection=True) == "on":
-        # one light for both: red, it is the protection's
-        return {"check": f"{place.removesuffix(what)}{LAMPS[1]}", "is": "on"}
-    return _check(place.rpartition(".")[2], text)
+    return _lamp(place, what, text) if what in LAMPS else _check(what, text)
 
 
 def _worded(text: str, what: str, words: Sequence[str]) -> str:
@@ -143,6 +140,13 @@ def _lead(text: str, second: str) -> dict[str, Any]:
     return {key: str(ohms) for key, ohms in ohms_by_key.items() if ohms is not None}
 
 
+def _lamp(place: str, what: str, text: str) -> dict[str, Any]:
+    """Return whether a lamp is lit; a power lamp that is red is the protection's, with one light for both."""
+    if what == LAMPS[0] and not lamp_word(text) and lamp_word(text, protection=True) == "on":
+        return {"check": f"{place.removesuffix(what)}{LAMPS[1]}", "is": "on"}
+    return {"is": _chosen(text, ("on", "off"), lamp_word(text, protection=what == LAMPS[1]))}
+
+
 def _check(what: str, text: str) -> dict[str, Any]:
     if what in ("supply_voltage", "turn_on_voltage"):
         if normalise_text(text).startswith("-"):
@@ -157,8 +161,6 @@ def _check(what: str, text: str) -> dict[str, Any]:
         return {"reads": str(read_measured(text, "voltage", unit="V", example="13.6"))}
     if what == "resistance":
         return {"reads": str(read_ohms(text))}
-    if what in LAMPS:
-        return {"is": _chosen(text, ("on", "off"), lamp_word(text, protection=what == LAMPS[1]))}
     return {"is": _looked_at(what, text)}
 
 
