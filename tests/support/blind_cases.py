@@ -27,9 +27,17 @@ if TYPE_CHECKING:
     from gainwright.diagnose import CauseProbabilities, RankedTests
     from gainwright.model import Entry
 
-WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
-ERRS = {"word": 0.05, "reading": 0.015, "check": 0.01}
-"""How often an answer of a kind is wrong."""
+NEIGHBOURS = {
+    "silent": ("faint",),
+    "faint": ("silent", "normal"),
+    "normal": ("faint", "distorted"),
+    "distorted": ("normal", "hum"),
+    "hum": ("whine", "distorted"),
+    "whine": ("hum", "normal"),
+}
+"""Word -> those that a tone is mistaken for."""
+ERRS = {"word": 0.05, "slip": 0.01, "reading": 0.015, "check": 0.01}
+"""How often an answer of a kind is wrong; a slip is any word, the other wrong words are neighbours."""
 AMOUNTS = {
     "lead_resistive": (100.0, 200e3),
     "source_low": (6.0, 35.0),
@@ -120,7 +128,8 @@ def err(said: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     """Return an answer as a person may give it."""
     chance = rng.random()
     if "heard" in said and chance < ERRS["word"]:
-        return said | {"is": str(rng.choice(WORDS))}
+        near = NEIGHBOURS[said["is"]] if chance >= ERRS["slip"] else tuple(NEIGHBOURS)
+        return said | {"is": str(rng.choice(near))}
     if "reads" in said and "at" in said and chance < ERRS["reading"]:
         return said | {"reads": f"{10 ** rng.uniform(-2.5, 1.5):.3g} V"}
     if chance < ERRS["check"]:

@@ -7,9 +7,10 @@ import pytest
 from small_chain import CHAIN, chain
 
 from gainwright.diagnose import Cause, Diagnoser
+from gainwright.diagnose.causes import NOTHING
 from gainwright.diagnose.changes import change_of
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
-from gainwright.jobfile import read_entry, read_job_text
+from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.model import Port
 from gainwright.simulated import Fault, Rig, answer
 from gainwright.solve import Alteration, Conditions, Loading
@@ -65,11 +66,13 @@ def test_an_amplifier_protects_or_limits() -> None:
     ensemble = Ensemble(of.chain, [(Cause("lead_shorted", "lead:amp-sub"),)], draws=128, seed=1)
     change = ensemble.changes[0]
     protects = change.protecting["amp"]
-    solved = ensemble.solve(Stimulus(1000.0, -6.0), frozenset(of.chain.nodes))
-    volts = solved.of(solved.solution.rms_v[:, 1])[0]
+    nodes = frozenset(of.chain.nodes)
+    solved, soft = (ensemble.solve(s, nodes) for s in (Stimulus(1000.0, 0.0, octaves=1.0), Stimulus(1000.0, -70.0)))
+    volts, softly = (s.of(s.solution.rms_v[:, 1])[0] for s in (solved, soft))
     assert 0.5 < np.mean(protects) < 0.9
     assert np.all(volts[protects] == 0)
     assert np.all(volts[~protects] > 1e-3)
+    assert np.mean(softly[protects] > 0) > 0.5  # so little current trips hardly any
     left = {}
     for limits in (True, False):
         rig = Rig(JOB, seed=1, faults=(Fault("lead_shorted", "lead:amp-sub", 0.1),))
@@ -82,6 +85,29 @@ def test_an_amplifier_protects_or_limits() -> None:
     assert left[False][1] == "on"
     assert left[True][0] > 0.1
     assert left[True][1] == "off"
+
+
+def test_a_tone_that_does_not_reach_a_short_leaves_its_chassis_on() -> None:
+    """Bass that a high-pass keeps from a shorted front lead plays on at the sub of the same chassis; what reaches it silences all, as on the rig."""
+    gains = {f"{name}.gain": "30 %" for name in ("amp_front", "amp_rear", "amp_sub")}
+    job = with_settings(read_job_text(example_text("five_channel")).job, gains)
+    short = "lead_shorted", "lead:amp_front-front"
+    of, rig = Diagnoser(job), Rig(job, seed=3, faults=(Fault(*short, 0.04),))
+    rig.limiting = frozenset()
+    ensemble = Ensemble(of.chain, [(Cause(NOTHING, ""),), (Cause(*short),)], draws=64, seed=1)
+    protects = ensemble.changes[1].protecting["five"]
+    assert 0.5 < np.mean(protects) < 0.9
+    silent = {}
+    for at, tone_hz, plays in (("amp_sub.out.mono", 40.0, True), ("amp_rear.out.left", 315.0, False)):
+        node = next(n for n in of.chain.nodes if str(n) == at)
+        solved = ensemble.solve(Stimulus(tone_hz, -10.0), frozenset({node}))
+        sound, shorted = solved.of(solved.solution.rms_v[:, solved.solution.index(node)])
+        silent[at] = float(np.mean(shorted[protects] == 0))
+        assert np.all((shorted == 0) | np.isclose(shorted, sound))
+        asked = {"at": at, "with": "meter", "tone": f"{tone_hz:g} Hz", "level": "-10 dBFS"}
+        reads = str(answer(rig, read_entry(asked, job, answered=False))["reads"])
+        assert (float(reads.split(maxsplit=1)[0]) > 0.1) is plays
+    assert silent["amp_rear.out.left"] > silent["amp_sub.out.mono"] + 0.2
 
 
 def test_a_sound_load_doesn_t_trip() -> None:

@@ -5,9 +5,29 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from gainwright.model import Node, Port
     from gainwright.solve import Chain, Wire
+
+
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """What a load that is far too low makes of the chassis before it: it switches itself off, once enough is played into it.
+
+    Attributes
+    ----------
+    can : whether it does, in each draw, at full power; shape (draws,).
+    from_v : volts that the output gives in a sound chain, from which it does, same shape.
+    silences : the outputs of the chassis.
+    """
+
+    can: Any
+    from_v: Any
+    silences: tuple[Node, ...]
 
 
 @dataclass(slots=True)
@@ -18,7 +38,8 @@ class Change:
     ----------
     settings : control -> its actual setting.
     dead : amplifier or chassis -> why it doesn't play: turn_on, supply or protecting.
-    protecting : amplifier or chassis -> whether it protects itself from its load in a draw.
+    protecting : amplifier or chassis -> whether it protects itself from its load in a draw, with music.
+    trips : output with a load far too low -> what its chassis makes of it, by what is played.
     supply : amplifier or chassis -> factor on its supply voltage.
     hum, whine : lead -> volts rms picked up there.
     instrument : instrument -> open, shorted or function.
@@ -47,6 +68,7 @@ class Change:
     settings: dict[str, Any] = field(default_factory=dict)
     dead: dict[str, str] = field(default_factory=dict)
     protecting: dict[str, Any] = field(default_factory=dict)
+    trips: dict[Node, Trip] = field(default_factory=dict)
     supply: dict[str, Any] = field(default_factory=dict)
     hum: dict[str, Any] = field(default_factory=dict)
     whine: dict[str, Any] = field(default_factory=dict)
@@ -62,6 +84,19 @@ class Change:
         """Whether it brings signals to places that they don't reach otherwise."""
         return bool(self.crossed or self.misrouted or self.taken)
 
+    def gains(self, off: Mapping[Node, Any] | None = None) -> dict[Node, Any]:
+        """Return the factors on the outputs with the chassis silent that switch themselves off into their load.
+
+        Parameters
+        ----------
+        off : output with such a load -> in which draws they do, shape (draws,); all that can by default.
+        """
+        found = dict(self.gain)
+        for node, trip in self.trips.items():
+            silent = trip.can if off is None else off[node]
+            found |= {other: np.where(silent, 0.0, found.get(other, 1.0)) for other in trip.silences}
+        return found
+
     def touches(self, chain: Chain) -> frozenset[tuple[str, Node | Port]]:
         """Return the keys of the chain's cells that it changes directly."""
         found: set[tuple[str, Node | Port]] = set()
@@ -72,6 +107,7 @@ class Change:
         for port in self.load:
             found |= {("output", feed.node) for feed in chain.wiring.feeds[port]}
         found |= {("port", port) for port in (*self.crossed, *(port for port, _ in self.taken))}
+        found |= {("output", node) for trip in self.trips.values() for node in trip.silences}
         stages = {control.split(".")[0] for control in self.settings}
         return frozenset(found | {("output", node) for node in chain.nodes if node.stage in stages})
 

@@ -15,6 +15,7 @@ from gainwright.diagnose.causes import HEALTHY
 from gainwright.diagnose.confirming import own_places
 from gainwright.diagnose.ranking import ENOUGH
 from gainwright.diagnose.resting import TELLS, single_answer, telling_test
+from gainwright.diagnose.weighed import fits_sound
 from gainwright.model import Check, HeardSpeaker, Reading, mended_cause
 from gainwright.texts import say
 
@@ -36,8 +37,6 @@ SURE_FROM = 0.97
 """A cause that is less probable isn't declared, but looked at in another way, if there is one: of those declared so many are to be right."""
 SPEAKS = 3.0
 """An entry confirms a cause at whose place it was made if it is so many times likelier under it than under the average cause."""
-FITS = 0.3
-"""A word fits a sound chain if it gives it more often than this."""
 LOOKED_TWICE = 2
 """An entry that was looked at so often stays unexplained if it still is; nobody is sent a third time."""
 
@@ -102,12 +101,13 @@ def standing(
     unexplained = tuple(i for i, doubt in enumerate(doubts) if doubt >= UNEXPLAINED and asked[i] not in settled)
     both = _conflicting(unexplained, diagnoser.causes.index(causes[0]), likelihood) if unexplained else ()
     again = tuple(i for i in both if asked.count(asked[i]) < LOOKED_TWICE)
-    confirm, confirmed, rests_on, tell, sure = None, True, None, None, likely
-    if state.entries and causes[0].id not in HEALTHY and not _mended(causes, state):
+    confirm, confirmed, rests_on, tell = None, True, None, None
+    mended = _mended(causes, state)
+    sure = likely and (certain >= SURE_FROM or mended)
+    if state.entries and causes[0].id not in HEALTHY and not mended:
         leads = np.zeros(len(state.hypotheses), dtype=bool)
         leads[[state.place[i] for i in leading]] = True
         rests_on = single_answer(leads, state, likelihood, tests) if likely else None
-        sure = certain >= SURE_FROM
         tell = telling_test(leading, state, tests) if likely and not sure else None
         left = _telling(causes, leading, state, tests)
         confirm = min((o for o in left if not _by_lamp(o.candidate.where)), key=_minutes, default=None)
@@ -201,8 +201,7 @@ def _nothing_shows(diagnoser: Diagnoser, state: CauseProbabilities, likelihood: 
     heard = {e.heard for e in state.entries if isinstance(e, HeardSpeaker) and e.side == "both"}
     speakers = {s for path in diagnoser.chain.wiring.paths for s in (path.speaker,)}
     sound = [c.id for c in diagnoser.causes].index("nothing_wrong")
-    best = likelihood.max(axis=1) if len(likelihood) else np.zeros(0)
-    return bool(speakers <= heard and np.all(likelihood[:, sound] - best > np.log(FITS)))
+    return bool(speakers <= heard and np.all(fits_sound(likelihood, sound)))
 
 
 def conclusion(found: Standing, name: str) -> str:

@@ -29,7 +29,7 @@ from gainwright.diagnose.shop_counts import (
 )
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
 from gainwright.diagnose.usual_draws import DRAWS, usual_draws
-from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, mistaken
+from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, fits_sound, mistaken
 from gainwright.jobfile import at_hand, instruments
 from gainwright.model import Check, Indicator, Multimeter, chain_kind, mended_cause
 
@@ -240,7 +240,7 @@ class Diagnoser:
         return surprise > PAIRS_WHEN or max(doubts) >= PAIRS_WHEN_MISTAKEN
 
     def _with_past(self, evidence: Evidence) -> Evidence:
-        """Return evidence with what one of two faults did before it was mended as past: only where it did nothing is it kept."""
+        """Return evidence with what one of two faults did before it was mended as past, and with whether all is as in a sound chain."""
         past, each = set[int](), self.likelihoods(evidence)
         column = {(c.id, c.where): i for i, c in enumerate(self.causes)}
         for k, entry in enumerate(evidence.entries):
@@ -250,14 +250,14 @@ class Diagnoser:
             for i in range(k):
                 ratio = each[i, mended] - each[i, self._nothing]
                 past |= {i} if abs(ratio) > DID_SOMETHING else set()
-        return replace(evidence, past=frozenset(past))
+        return replace(evidence, past=frozenset(past), as_sound=bool(np.all(fits_sound(each, self._nothing))))
 
     def _given(self, entries: Sequence[Entry]) -> tuple[Floats, float]:
         """Return the priors with the shop's cases, those with the same complaint foremost: of causes, and of anything else."""
         complaint = complaint_entries(entries)
         if not self.closed.rows or not complaint:
             return self.before, unknown_with_cases(self.closed, self.kind)
-        after = self.all.weighed(self.table, Evidence.of(complaint)).belief
+        after = self.all.weighed(self.table, self._with_past(Evidence.of(complaint))).belief
         kind = complaint_kind(complaint)
         priors = with_cases(self.table, self.causes, self.closed, self.kind, kind, after.probability)
         return priors, unknown_with_cases(self.closed, self.kind, kind, after.surprise)

@@ -130,6 +130,8 @@ class Ensemble:
         self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
         self._touched = [change.touches(self.chain) for change in self.changes]
         self._alterations = [_alteration(change) for change in self.changes]
+        self._all_changes = self.changes
+        self._sound: dict[Stimulus, dict[Node, Floats]] = {}
 
     @property
     def solutions(self) -> int:
@@ -188,24 +190,28 @@ class Ensemble:
 
     def _solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
         blocks, row = self._blocks_for(stimulus, targets)
-        solution = blocks.solve(
-            Conditions(
-                self.tone_hz(stimulus),
-                stimulus.level_dbfs,
-                unloaded=frozenset() if stimulus.speakers else self._speakers(),
-                supply="running" if stimulus.running else "resting",
-            ),
-            harmonics=self.harmonics,
+        return Solved(blocks.solve(self._conditions(stimulus), harmonics=self.harmonics), row, self.draws)
+
+    def _conditions(self, stimulus: Stimulus) -> Conditions:
+        return Conditions(
+            self.tone_hz(stimulus),
+            stimulus.level_dbfs,
+            unloaded=frozenset() if stimulus.speakers else self._speakers(),
+            supply="running" if stimulus.running else "resting",
         )
-        return Solved(solution, row, self.draws)
 
     def _blocks_for(self, stimulus: Stimulus, targets: frozenset[Node]) -> tuple[CaseBlocks, npt.NDArray[np.intp]]:
         """Return the hypotheses that differ at some nodes, ready to be solved with any tone, and the block of each of all."""
-        key = (stimulus.sets, stimulus.side, stimulus.fed, stimulus.swapped, targets)
+        left_on = self._left_on(stimulus)
+        told = tuple((i, *(mask.tobytes() for mask in off.values())) for i, off in left_on.items())
+        key = (stimulus.sets, stimulus.side, stimulus.fed, stimulus.swapped, targets, told)
         if key in self._blocks:
             return self._blocks[key]
         actions = self._actions(stimulus)
-        each = [_with_actions(actions, alter) for alter in self._alterations]
+        alterations = list(self._alterations)
+        for i, off in left_on.items():
+            alterations[i] = replace(alterations[i], gain=self.changes[i].gains(off))
+        each = [_with_actions(actions, alter) for alter in alterations]
         plain = self.chain.needed(targets, actions)
         needed = [
             # only with its own crossed or misrouted signals a hypothesis needs more nodes
@@ -231,6 +237,34 @@ class Ensemble:
             self._blocks.pop(next(iter(self._blocks)))
         self._blocks[key] = blocks, row
         return blocks, row
+
+    def _left_on(self, stimulus: Stimulus) -> dict[int, dict[Node, Any]]:
+        """Return when chassis switch themselves off, of the hypotheses under which a tone leaves some on; music drives all.
+
+        The current into the load must be that of the load at which they do, at full power.
+        """
+        if stimulus.octaves:
+            return {}
+        found = {}
+        for i, change in enumerate(self.changes):
+            if change.trips:
+                volts = self._sound_v(stimulus)
+                off = {node: trip.can & (volts[node] > trip.from_v) for node, trip in change.trips.items()}
+                if any(np.any(off[node] != trip.can) for node, trip in change.trips.items()):
+                    found[i] = off
+        return found
+
+    def _sound_v(self, stimulus: Stimulus) -> dict[Node, Floats]:
+        """Return the rms at the outputs that may be switched off, in the sound chain, shape (draws,) each."""
+        if stimulus not in self._sound:
+            ends = frozenset(node for change in self._all_changes for node in change.trips)
+            chain, values = self.chain_with(stimulus.sets)
+            first = CaseBlock(self._actions(stimulus), {}, frozenset())
+            settings = self._settings(chain, dict(stimulus.sets))
+            blocks = CaseBlocks(chain, [first], draws=self.draws, values=values, settings=settings, targets=ends)
+            solution = blocks.solve(self._conditions(stimulus), harmonics=self.harmonics)
+            self._sound[stimulus] = {node: solution.rms_v[:, solution.index(node)] for node in ends}
+        return self._sound[stimulus]
 
     def _speakers(self) -> frozenset[str]:
         return frozenset(name for name, stage in self.chain.job.stages.items() if stage.kind == "speaker")
@@ -301,7 +335,8 @@ def _never_muting(values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _alteration(change: Change) -> Alteration:
-    return Alteration(**{name: getattr(change, name) for name in (*NEUTRAL, "boost", "instead")})
+    found = {name: getattr(change, name) for name in (*NEUTRAL, "boost", "instead")}
+    return Alteration(**{**found, "gain": change.gains()})
 
 
 def _with_actions(actions: Alteration, alter: Alteration) -> Alteration:

@@ -5,10 +5,12 @@ A short has ohms and a place. The shares and spans are common practice, no publi
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.diagnose.change import Trip
 from gainwright.model import Amplifier, HeadUnit, gives_power, stages_of, unit_of
 from gainwright.solve import Alteration, Loading
 
@@ -40,7 +42,8 @@ def with_protection(change: Change, chain: Chain, hidden: Floats) -> Change:
     """Return a change of leads or loads with what it makes of the amplifiers before it.
 
     The outputs of a chassis are silent, and its protection lamp is lit, in the draws in which one of its loads is low
-    enough and it protects. In the others the solver's current limit is what is left.
+    enough and it protects, while enough is played into that load: a bass tone that never reaches a shorted tweeter
+    leaves it on, music doesn't. In the others the solver's current limit is what is left.
     """
     protects = hidden[:, 2] < PROTECTS
     low, high = TRIPS_BELOW
@@ -48,16 +51,19 @@ def with_protection(change: Change, chain: Chain, hidden: Floats) -> Change:
     for node in _power_outputs(change, chain):
         stage = chain.job.stages[node.stage]
         if isinstance(stage, Amplifier):
-            bound = share * min(rating.load.nominal for rating in stage.power)
-            tripped = protects & (load_ohm(change, chain, node) < bound)
+            lowest = min(stage.power, key=lambda rating: rating.load.nominal)
+            bound, load = share * lowest.load.nominal, load_ohm(change, chain, node)
+            tripped = protects & (load < bound)
+            from_v = math.sqrt(lowest.power.nominal * lowest.load.nominal) * load / bound
         else:
-            tripped = protects & (load_ohm(change, chain, node) < SOURCE_NEEDS_OHM)
+            tripped, from_v = protects & (load_ohm(change, chain, node) < SOURCE_NEEDS_OHM), 0.0
             alone = tripped & (hidden[:, 2] >= SOURCE_MUTES_ALL)
             if np.any(alone):
                 change.gain[node] = np.where(alone, 0.0, change.gain.get(node, 1.0))
             tripped = tripped & ~alone
         if np.any(tripped):
-            _switch_off(change, chain, node, np.broadcast_to(tripped, protects.shape))
+            can, volts = (np.broadcast_to(x, protects.shape) for x in (tripped, from_v))
+            _switch_off(change, chain, node, can, volts)
     return change
 
 
@@ -89,10 +95,9 @@ def _power_outputs(change: Change, chain: Chain) -> Iterable[Node]:
     return [node for node in dict.fromkeys(touched) if gives_power(chain.job.stages[node.stage])]
 
 
-def _switch_off(change: Change, chain: Chain, node: Node, tripped: npt.NDArray[np.bool_]) -> None:
+def _switch_off(change: Change, chain: Chain, node: Node, can: npt.NDArray[np.bool_], from_v: Floats) -> None:
     unit = unit_of(chain.job, node.stage)
-    for other in chain.nodes:
-        if other.stage in stages_of(chain.job, unit):
-            change.gain[other] = np.where(tripped, 0.0, change.gain.get(other, 1.0))
+    silences = tuple(other for other in chain.nodes if other.stage in stages_of(chain.job, unit))
+    change.trips[node] = Trip(can, from_v, silences)
     if not isinstance(chain.job.stages[node.stage], HeadUnit):
-        change.protecting[unit] = tripped | change.protecting.get(unit, False)
+        change.protecting[unit] = can | change.protecting.get(unit, False)

@@ -97,7 +97,15 @@ class UnitAnswers:
     def _turn_on(self, name: str) -> Answers:
         unit = unit_of(self.chain.job, name)
         which = np.array([[int(c.dead.get(unit) != "turn_on")] for c in self.changes])
-        return certain(("none", "right"), self.through_lead(which, opened=0, shorted=0), SURE["volts"])
+        found = certain(("none", "right"), self.through_lead(which, opened=0, shorted=0), SURE["volts"])
+        before = [n.stage for stage in stages_of(self.chain.job, unit) for n in self.chain.wiring.upstream(stage)]
+        if not any(
+            isinstance(self.chain.job.stages[s], Powered) and unit_of(self.chain.job, s) != unit for s in before
+        ):
+            return found
+        # a box before it without supply may be where its turn-on comes from
+        lost = [any(cause.id == "shared_no_supply" for cause in h) for h in self.ensemble.hypotheses]
+        return Answers(found.labels, np.where(np.array(lost)[None, :, None], 0.5, found.chance))
 
     def _protection(self, name: str) -> Answers:
         """Return whether the protection lamp is lit: that of a dead amplifier, or of one that protects itself from its load."""

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     Rows = npt.NDArray[np.intp]
     Hypothesis = tuple[Cause, ...]
 
+FITS = 0.3
+"""An answer fits a sound chain if it gives it so often, relative to the cause that gives it most often."""
 ODD = 0.06
 """An answer less likely than this under a cause counts as a mistake under it."""
 
@@ -42,12 +44,14 @@ class Evidence:
     texts : of each; equal texts mean the same.
     order : indices in the order of the texts, so that sums don't depend on the order of the entries.
     past : indices of entries about a fault that is mended since; they say nothing of what is left.
+    as_sound : whether all of them are as a sound chain gives them.
     """
 
     entries: tuple[Entry, ...]
     texts: tuple[str, ...]
     order: tuple[int, ...]
     past: frozenset[int] = frozenset()
+    as_sound: bool = False
 
     @classmethod
     def of(cls, entries: Sequence[Entry]) -> Evidence:
@@ -58,7 +62,7 @@ class Evidence:
     def without(self, index: int) -> Evidence:
         """Return the evidence without one entry."""
         past = frozenset(i - (i > index) for i in self.past if i != index)
-        return replace(Evidence.of(self.entries[:index] + self.entries[index + 1 :]), past=past)
+        return replace(Evidence.of(self.entries[:index] + self.entries[index + 1 :]), past=past, as_sound=self.as_sound)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +151,7 @@ class Pool:
             _of_rows(o, rows) for i in evidence.order if i not in evidence.past for o in self.observations(evidence, i)
         ]
         left = [e for i, e in enumerate(evidence.entries) if i not in evidence.past]
-        found += [_of_rows(o, rows) for o in nothing_heard(left, self.answer_model)]
+        found += [_of_rows(o, rows) for o in nothing_heard(left, self.answer_model, as_sound=evidence.as_sound)]
         elsewhere = self._elsewhere(evidence)
         belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=unknown, elsewhere=elsewhere)
         return WeighedEnsemble(self.answer_model, belief, here)
@@ -175,6 +179,18 @@ def alone(o: Observation) -> Floats:
     variance = np.sum(weight * (v.predicted_db - mean[:, None]) ** 2, axis=1) + v.sd_db**2 + 0.25
     density = np.exp(-0.5 * (v.reads_db - mean) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
     return np.asarray((1 - v.wrong) * (alive * density + (1 - alive) * v.stray) + v.wrong / SPAN_DB)
+
+
+def fits_sound(likelihood: Floats, sound: int) -> npt.NDArray[np.bool_]:
+    """Return whether each entry is as a sound chain gives it, shape (entries,).
+
+    Parameters
+    ----------
+    likelihood : log, of each entry under each single cause, shape (entries, causes).
+    sound : the column of a sound chain.
+    """
+    best = np.max(likelihood, axis=1, initial=-np.inf)
+    return np.asarray(likelihood[:, sound] - best > np.log(FITS))
 
 
 def mistaken(likelihood: Floats, probability: Floats, wrong: Mapping[int, float]) -> list[float]:

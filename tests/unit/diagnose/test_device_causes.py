@@ -298,3 +298,21 @@ def test_front_doors_on_an_output_for_a_subwoofer_are_faint_if_its_low_pass_is_o
 
     assert heard(text) == pytest.approx(1 - SUB_FILTERED, abs=0.05)
     assert heard(text.replace("rated_output: unknown", "rated_output: 4 V", 1)) > 0.95
+
+
+def test_lost_supply_of_all_may_take_their_turn_on_with_it() -> None:
+    """A processor without supply gives no turn-on either: 0 V there doesn't hide the fuse of all, which the rig's answers show."""
+    asked = [
+        SUB,
+        WOOFER,
+        TWEETER,
+        at("amp_sub.power_lamp"),
+        at("amp_sub.turn_on_voltage"),
+        at("amp_sub.supply_voltage"),
+    ]
+    found = dict(told("two_way_and_sub", Fault("shared_no_supply", ""), asked))
+    supply, turn_on = (
+        next(p for c, p in found.items() if c.startswith(name)) for name in ("shared_no_supply", "shared_no_turn_on")
+    )
+    assert supply > 0.8
+    assert supply > 10 * turn_on

@@ -415,7 +415,7 @@ def test_same_speaker_heard_again_is_no_independent_proof(shared: Diagnoser) -> 
 
 
 def test_who_hears_nothing_wrong_calls_for_another_reason(shared: Diagnoser) -> None:
-    """All speakers as always: of the causes, those that are heard lose; once one speaker is silent, or mended, none does."""
+    """All speakers as always, and nothing else odd: every fault loses; those that are heard still do once something odd was found."""
     speakers = ("sub", "woofer", "tweeter")
     said = [{"heard": name, "is": "normal"} for name in speakers]
     belief = {c: shared.weigh(entries(said[: n + 1], shared.job)) for n, c in enumerate(speakers)}
@@ -426,9 +426,16 @@ def test_who_hears_nothing_wrong_calls_for_another_reason(shared: Diagnoser) -> 
         return float(at[cause,] / at[Cause(NOTHING, ""),])
 
     gain, turned = Cause("gain_high", "amp_sub"), Cause("leads_swapped", "desk")
-    heard = odds("tweeter", gain) / odds("woofer", gain)
+    for fault in (gain, turned):
+        assert odds("tweeter", fault) < 0.05 * odds("woofer", fault)
+    odd = [{"check": "desk.inputs", "is": "wrong"}]
+    belief |= {
+        "odd": shared.weigh(entries([*said, *odd], shared.job)),
+        "before": shared.weigh(entries([*said[:2], *odd], shared.job)),
+    }
+    heard = odds("odd", gain) / odds("before", gain)
     assert heard < 0.5
-    assert odds("tweeter", turned) > 2 * heard * odds("woofer", turned)
+    assert odds("odd", turned) > 2 * heard * odds("before", turned)
     repaired = [*said, {"check": "lead_open@lead:amp_sub-sub.mended", "is": "still_wrong"}]
     again = shared.weigh(entries(repaired, shared.job))
     at = dict(zip(again.hypotheses, again.probability, strict=True))

@@ -112,7 +112,7 @@ def test_a_head_unit_with_a_shorted_speaker_may_play_on() -> None:
     job = read_job_text(POWERED).job
     model = Diagnoser(job).rough
     change = model.changes[of(model, "speaker_shorted", "rear")]
-    gains = {str(node): np.broadcast_to(gain, (model.ensemble.draws,)) for node, gain in change.gain.items()}
+    gains = {str(node): np.broadcast_to(gain, (model.ensemble.draws,)) for node, gain in change.gains().items()}
     other, own = gains["head.front.left"], np.minimum(gains["head.rear.left"], gains["head.rear.right"])
     assert 0.2 < np.mean(other == 0) < 0.7
     assert np.mean(own == 0) > np.mean(other == 0) + 0.1
