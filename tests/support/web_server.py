@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import httpx
+from warm_program import ForkedProcess, WarmProgram
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,14 +25,20 @@ START_S = 40.0
 
 @dataclass
 class WebServer:
-    """One server process; it can be stopped hard and started again on the same port and store."""
+    """One server process; it can be stopped hard and started again on the same port and store.
+
+    Attributes
+    ----------
+    program : starts it in half the time; without, it is started as a person does.
+    """
 
     folder: Path
     options: Sequence[str] = ()
     port: int = 0
     token: str = ""
     said: list[str] = field(default_factory=list)
-    process: subprocess.Popen[str] | None = None
+    program: WarmProgram | None = None
+    process: subprocess.Popen[str] | ForkedProcess | None = None
     listening: threading.Thread | None = None
 
     @property
@@ -61,15 +68,17 @@ class WebServer:
 
     def start(self) -> WebServer:
         """Start it and wait until it answers."""
-        command = (sys.executable, "-m", "gainwright", "serve", "--no-browser", "--port", str(self.port))
+        store = str(self.folder / "store.sqlite")
+        arguments = ("serve", "--no-browser", "--port", str(self.port), "--store", store, *self.options)
         environment = {**os.environ, "XDG_DATA_HOME": str(self.folder), "XDG_CACHE_HOME": str(self.folder / "cache")}
-        self.process = subprocess.Popen(
-            (*command, "--store", str(self.folder / "store.sqlite"), *self.options),
-            stderr=subprocess.PIPE,
-            text=True,
-            env=environment,
-            start_new_session=True,
-        )
+        if self.program is not None:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self.process = self.program.start(arguments, environment, self.folder)
+        else:
+            command = (sys.executable, "-m", "gainwright", *arguments)
+            self.process = subprocess.Popen(
+                command, stderr=subprocess.PIPE, text=True, env=environment, start_new_session=True
+            )
         ready = threading.Event()
         self.listening = threading.Thread(target=self._listen, args=(self.process, ready), daemon=True)
         self.listening.start()
@@ -77,7 +86,7 @@ class WebServer:
         self._until_it_answers()
         return self
 
-    def _listen(self, process: subprocess.Popen[str], ready: threading.Event) -> None:
+    def _listen(self, process: subprocess.Popen[str] | ForkedProcess, ready: threading.Event) -> None:
         assert process.stderr is not None
         with process.stderr:
             for line in process.stderr:

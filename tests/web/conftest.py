@@ -15,6 +15,7 @@ import pytest
 from browser_acts import CHROMIUM, ENGINES, FLAGS
 from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import sync_playwright
+from warm_program import WarmProgram
 from web_server import WebServer
 
 if TYPE_CHECKING:
@@ -31,9 +32,17 @@ COLOURS = ("color-contrast", "link-in-text-block")
 
 
 @pytest.fixture(scope="session")
-def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+def program() -> Iterator[WarmProgram]:
+    """What starts the servers of a test process (one in test_live_stream.py is started as a person does)."""
+    warm = WarmProgram()
+    yield warm
+    warm.close()
+
+
+@pytest.fixture(scope="session")
+def one_server(tmp_path_factory: pytest.TempPathFactory, program: WarmProgram) -> Iterator[WebServer]:
     """The server of a whole test process."""
-    running = WebServer(tmp_path_factory.mktemp("web")).start()
+    running = WebServer(tmp_path_factory.mktemp("web"), program=program).start()
     yield running
     running.stop()
 

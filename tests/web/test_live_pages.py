@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     import httpx
     from playwright.sync_api import Browser, BrowserContext, Page, WebSocketRoute
+    from warm_program import WarmProgram
 
 RATE_HZ, TONE_HZ = 44_100, 997.0
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
@@ -44,12 +45,12 @@ INSECURE = 'Object.defineProperty(navigator, "mediaDevices", { get: () => undefi
 
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+def server(tmp_path_factory: pytest.TempPathFactory, program: WarmProgram) -> Iterator[WebServer]:
     """A server that keeps calibrations in a folder of the tests."""
     folder = tmp_path_factory.mktemp("live")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CONFIG_HOME", str(folder / "config"))
-        running = WebServer(folder).start()
+        running = WebServer(folder, program=program).start()
         yield running
         running.stop()
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from playwright.sync_api import Page
+    from warm_program import WarmProgram
     from websockets.sync.client import ClientConnection
 
 RATE_HZ, FRAMES, TONE_HZ = 48_000, 960, 997.0
@@ -41,12 +42,12 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SoundServer]:
 
 
 @pytest.fixture(scope="module")
-def server(sound: SoundServer, tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+def server(sound: SoundServer, tmp_path_factory: pytest.TempPathFactory, program: WarmProgram) -> Iterator[WebServer]:
     """A server whose machine has that sound server."""
     with pytest.MonkeyPatch.context() as patch:
         for name, value in sound.environment.items():
             patch.setenv(name, value)
-        running = WebServer(tmp_path_factory.mktemp("live")).start()
+        running = WebServer(tmp_path_factory.mktemp("live"), program=program).start()
         yield running
         running.stop()
 
@@ -357,7 +358,7 @@ def test_machine_without_a_sound_library_says_so(
     (broken / "sounddevice.py").write_text('raise OSError("PortAudio library not found")\n')
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("PYTHONPATH", str(broken), prepend=":")
-        deaf = WebServer(tmp_path / "store").start()
+        deaf = WebServer(tmp_path / "store").start()  # by the command itself: what has imported the library hears
     try:
         page = open_page("/")
         page.context.add_cookies([deaf.cookie])

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from playwright.sync_api import Page
+    from warm_program import WarmProgram
 
 RATE_HZ = 44_100
 
@@ -43,11 +44,11 @@ def _library(root: Path) -> None:
 
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+def server(tmp_path_factory: pytest.TempPathFactory, program: WarmProgram) -> Iterator[WebServer]:
     """A server that may look into a folder of music."""
     root = tmp_path_factory.mktemp("library") / "music & <b>more"
     _library(root)
-    running = WebServer(tmp_path_factory.mktemp("web"), ("--music", str(root)))
+    running = WebServer(tmp_path_factory.mktemp("web"), ("--music", str(root)), program=program)
     put_compiled_code(running.folder / "cache" / "gainwright")
     running.start()
     yield running

@@ -40,15 +40,16 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from playwright.sync_api import Browser, Page
+    from warm_program import WarmProgram
 
 ADDRESS = "127.0.0.2"
 """Stands for an address of the network: requests to it reach the LAN listener."""
 
 
 @pytest.fixture(scope="module")
-def lan_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+def lan_server(tmp_path_factory: pytest.TempPathFactory, program: WarmProgram) -> Iterator[WebServer]:
     """A server with both listeners."""
-    running = WebServer(tmp_path_factory.mktemp("lan"), ("--lan", "--address", ADDRESS)).start()
+    running = WebServer(tmp_path_factory.mktemp("lan"), ("--lan", "--address", ADDRESS), program=program).start()
     yield running
     running.stop()
 
@@ -277,9 +278,9 @@ def test_crowd_without_handshakes_keeps_nobody_out(lan_server: WebServer) -> Non
     assert seen.refused == 80 - ConnectionLimits(all=99, of_address=99).handshakes_of_address
 
 
-def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path) -> None:
+def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path, program: WarmProgram) -> None:
     """After a kill and a restart a device is still paired, and still trusts the same authority."""
-    running = WebServer(tmp_path, ("--lan", "--address", ADDRESS)).start()
+    running = WebServer(tmp_path, ("--lan", "--address", ADDRESS), program=program).start()
     try:
         with running.client() as own:
             trusted = own.get("/certificate").content

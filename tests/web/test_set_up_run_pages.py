@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from playwright.sync_api import APIResponse, Page, Request, Route
+    from warm_program import WarmProgram
 
 SUPPLY = "prepare.supply"
 FEWEST_ROWS = """() => { window.fewest = 99; document.addEventListener("swapped", () => {
@@ -454,9 +455,9 @@ def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[
         assert [(e["step"], e["text"]) for e in entries(api, job)] == [(SUPPLY, "13.8"), ("lead.measuring", "0,7 open")]
 
 
-def test_kill_under_load_loses_no_acknowledged_reading(tmp_path: Path) -> None:
+def test_kill_under_load_loses_no_acknowledged_reading(tmp_path: Path, program: WarmProgram) -> None:
     """Many write at once over HTTP and the server is killed: every acknowledged reading is there, once."""
-    server = WebServer(tmp_path).start()
+    server = WebServer(tmp_path, program=program).start()
     try:
         for round_ in range(3):
             _kill_under_load(server, round_)
