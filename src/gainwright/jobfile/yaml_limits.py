@@ -19,6 +19,7 @@ LARGEST_BYTES = 300_000
 MOST_LINES = 10_000
 MOST_NODES = 8_000
 DEEPEST = 30
+MOST_DIGITS = 400
 _MOST_SEPARATORS = 20_000
 _ENDLESS = re.compile(rf"(?:[\[{{]\s{{0,99}}){{{2 * DEEPEST}}}")
 """Brackets in a row: the parser looks a thousand characters ahead, and its time grows with the square of their depth."""
@@ -107,6 +108,14 @@ class _LimitedComposer(Composer):
         if self._within > DEEPEST + 1:
             raise _too_deep(event.start_mark)
         node = super().compose_node(parent, index)
+        if node.tag == "tag:yaml.org,2002:int" and len(node.value) > MOST_DIGITS and not node.value.isdecimal():
+            # Python reads hexadecimal and octal ones of any length, but shows none with over 4,300 decimal digits
+            raise UnboundedError(
+                say("a number has too many digits"),
+                rule=say("at most {most} are allowed here", most=MOST_DIGITS),
+                remedy=say("check that it is the right file"),
+                mark=event.start_mark,
+            )
         self._within -= 1
         self._sizes[id(node)] = before - self._left
         return node

@@ -24,6 +24,8 @@ ENDLESS = {
     "old line ends": "a: 1\r\n" + "#\r\n" * MOST_LINES,
     "one long tag": "a: !" + "a" * 200_000,
     "one long word": "a: " + "a" * LARGEST_BYTES,
+    "a hexadecimal number that can't be shown": "title: 0x" + "f" * 5000,
+    "an octal number that can't be shown": "format: 0o" + "7" * 5000,
     "a value that contains itself": "a: &a [*a]",
 }
 
