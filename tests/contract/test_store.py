@@ -300,11 +300,13 @@ def test_recordings_are_stored_byte_for_byte(store: Store) -> None:
     assert first.size == len(content)
     assert store.recordings.content(first.id) == content
     assert store.recordings.content(second.id) == b""
+    assert (b"".join(store.recordings.pieces(first.id)), list(store.recordings.pieces(second.id))) == (content, [])
     store.recordings.remove(first.id)
     store.recordings.remove(first.id)
     assert store.recordings.of(job) == [second]
     _refused("no_such_recording", lambda: store.recordings.get(first.id))
     _refused("no_such_recording", lambda: store.recordings.content(first.id))
+    _refused("no_such_recording", lambda: list(store.recordings.pieces(first.id)))
 
 
 def test_cases_are_stored_by_name_with_a_revision(store: Store) -> None:
@@ -406,3 +408,17 @@ def test_documents_are_stored_by_kind_and_key(store: Store) -> None:
     documents.remove("scan", "a")
     assert documents.get("scan", "a") is None
     assert documents.get("practice", "a") == {}
+
+
+def test_a_recording_is_read_piece_by_piece_and_ends_when_it_is_removed(store: Store) -> None:
+    """Three pieces, of which the last is short; what is removed between two of them is no error."""
+    job = store.jobs.add(title="", text="").id
+    content = bytes(range(256)) * 9_000
+    kept = store.recordings.add(job, name="a", content=content, measured={})
+    pieces = list(store.recordings.pieces(kept.id))
+    assert [len(piece) for piece in pieces] == [1 << 20, 1 << 20, 256 * 9_000 - (2 << 20)]
+    assert b"".join(pieces) == content
+    reading = store.recordings.pieces(kept.id)
+    assert next(reading) == content[: 1 << 20]
+    store.recordings.remove(kept.id)
+    assert list(reading) == []

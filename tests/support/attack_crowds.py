@@ -1,4 +1,4 @@
-"""Attacks by number: connections that never shake hands, uploads that unpack to hours, all at once; while the own machine asks for a page."""
+"""Attacks by number: connections that never shake hands, uploads that unpack to hours, downloads that nobody reads; the own machine asks for a page."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ NEIGHBOUR = "127.0.0.9"
 """Stands for a device of the network that does no harm."""
 MOST_LOG_BYTES = 100_000
 MOST_UPLOAD_MB = 200.0
-FLOOD, UPLOADS = 1_100, 6
+FLOOD, UPLOADS, DOWNLOADS = 1_100, 6, 30
 BAD_FROM = 500
 BUSY = 503
 
@@ -266,6 +266,34 @@ def judge(answer: httpx.Response, figures: Figures) -> None:
         figures.fell(f"an upload got {answer.status_code}: {answer.text[:200]}")
 
 
+def downloads(
+    server: WebServer, many: int, content: bytes, *, held_s: float = 3.0, beside: WebServer | None = None
+) -> Figures:
+    """Ask for a recording many times at once and read none of it; the own machine is served, and a last one gets all of it."""
+    figures, began = Figures("downloads that nobody reads", tried=many), time.monotonic()
+    with server.client(timeout=300) as client:
+        recordings = f"/api/jobs/{client.post('/api/jobs', json={'like': 'full_range'}).json()['id']}/recordings"
+        kept = client.post(recordings, files={"file": ("a.flac", content)}).json()
+    path = f"{recordings}/{kept['id']}/file"
+    asked = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\nAuthorization: Bearer {server.token}\r\n\r\n"
+    before = resident_mb(server.process.pid if server.process else 0)
+    with contextlib.ExitStack() as lines, watching(server, beside) as watch:
+        for _ in range(many):
+            line = lines.enter_context(socket.create_connection(("127.0.0.1", server.port), timeout=10))
+            line.sendall(asked.encode())
+        time.sleep(held_s)
+        since = time.monotonic()
+        if len(server.get(path).content) != kept["size"]:
+            figures.fell("a download beside others was not complete")
+        figures.took(since)
+    figures.memory_mb = max(0.0, watch.memory_mb - before)
+    watch.judge(figures, f"{many} downloads that nobody reads")
+    if figures.memory_mb > MOST_UPLOAD_MB:
+        figures.fell(f"{many} downloads that nobody reads took {figures.memory_mb:.0f} MB")
+    figures.seconds = time.monotonic() - began
+    return figures
+
+
 def attack(seed: int, seconds: float) -> Sequence[Figures]:
     """Do all of it to a server of its own: the sizes come from the seed, the number of rounds from the time."""
     chance, until = random.Random(seed), time.monotonic() + seconds  # noqa: S311  an attack, not a secret
@@ -279,6 +307,8 @@ def attack(seed: int, seconds: float) -> Sequence[Figures]:
                 found.append(flood(server, many, held_s=1.0 if seconds else 0.2, beside=beside))
                 files = [_odd(chance, long=bool(seconds)) for _ in range(UPLOADS if seconds else 2)]
                 found.append(uploads(server, files, beside=beside))
+                whole = silence((MOST_SAMPLES if seconds else 500_000) // 96_000, rate_hz=48_000, channels=2)
+                found.append(downloads(server, DOWNLOADS, whole, held_s=3.0 if seconds else 0.3, beside=beside))
                 if time.monotonic() >= until:
                     break
         finally:

@@ -9,7 +9,7 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
     from datetime import datetime
 
     from gainwright.diagnose import ClosedCases
@@ -239,6 +239,9 @@ class Recordings(Protocol):
 
     def content(self, recording: str) -> bytes:
         """Return the WAV file."""
+
+    def pieces(self, recording: str) -> Iterator[bytes]:
+        """Yield the WAV file piece by piece; it is whole in memory only until the first."""
 
     def remove(self, recording: str) -> None:
         """Delete one."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, cast
 
@@ -32,6 +33,7 @@ class Site:
     network : access from the local network.
     where : location of the store as it was given; empty for the default.
     music : folders that may be scanned.
+    downloads : reads what is large for a download, one after another.
     open_lan : lets devices of the local network connect; None where the app isn't served by a program that can.
     """
 
@@ -45,10 +47,12 @@ class Site:
     background: Background = field(default_factory=Background)
     measurements: RunningMeasurements = field(default_factory=RunningMeasurements)
     uploads: UploadTurns = field(default_factory=UploadTurns)
+    downloads: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, thread_name_prefix="downloads"))
 
     def close(self) -> None:
         """Stop background work and close the store."""
         self.background.close()
+        self.downloads.shutdown(cancel_futures=True)
         self.store.close()
 
 

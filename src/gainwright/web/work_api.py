@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import itertools
 import json
 import os
 from typing import TYPE_CHECKING, BinaryIO
@@ -17,6 +19,7 @@ from gainwright.web.site import CurrentSite, of_request
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Iterator
+    from concurrent.futures import Executor
 
     from gainwright.web.background import Work
 
@@ -81,6 +84,18 @@ def _pieces(handle: BinaryIO) -> Iterator[bytes]:
 def attachment(content: bytes, *, name: str, media_type: str) -> Response:
     """Return a file for download, under a name that is safe in a header."""
     return Response(content, media_type=media_type, headers=_download_headers(name))
+
+
+async def streamed(pieces: Iterator[bytes], size: int, *, name: str, media_type: str, first_in: Executor) -> Response:
+    """Return a large file for download, read as fast as the other end takes it.
+
+    Parameters
+    ----------
+    first_in : reads the first piece, for which all of it may be needed: one file at a time, and no thread of other requests waits.
+    """
+    first = await asyncio.get_running_loop().run_in_executor(first_in, next, pieces, b"")
+    headers = {**_download_headers(name), "content-length": str(size)}
+    return StreamingResponse(itertools.chain([first], pieces), media_type=media_type, headers=headers)
 
 
 def _download_headers(name: str) -> dict[str, str]:

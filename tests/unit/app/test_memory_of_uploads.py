@@ -53,4 +53,7 @@ def test_a_recording_is_in_memory_once_while_it_is_stored_and_read(
         assert _peak(lambda: stored_recordings.add_recording(store, job, wav, name="b", about=about)) < LENGTH + FEW
         kept = store.recordings.of(job)[0].id
         assert _peak(lambda: store.recordings.content(kept)) < LENGTH + FEW
+        pieces = store.recordings.pieces(kept)
+        next(pieces)
+        assert _peak(lambda: max(map(len, pieces))) < 2 * FEW
     assert 4 * MOST_SAMPLES + FEW < 0.3 * 200e6

@@ -16,7 +16,7 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from gainwright.adapters.store.database import Database
     from gainwright.adapters.store.tables import AnyRow
@@ -70,6 +70,16 @@ class SqlRecordings:
             raise _no_such_recording()
         return bytes(verified(recording_content, row, say("the recording {recording}", recording=recording)).content)
 
+    def pieces(self, recording: str) -> Iterator[bytes]:
+        """Yield the file piece by piece, each read when it is asked for; the first only after all was found to be as it was stored."""
+        size = len(self.content(recording))
+        for begin in range(0, size, PIECE_BYTES):
+            with self._database.read() as connection:
+                piece = _read_piece(connection, recording, begin)
+            if not piece:  # removed meanwhile
+                return
+            yield piece
+
     def remove(self, recording: str) -> None:
         """Remove a recording."""
         writable(recording=recording)
@@ -89,6 +99,20 @@ def _write_content(connection: sa.Connection, sound: Mapping[str, Any]) -> None:
     with raw.blobopen(recording_content.name, recording_content.c.content.name, row) as blob:
         for begin in range(0, len(content), PIECE_BYTES):
             blob.write(content[begin : begin + PIECE_BYTES])
+
+
+def _read_piece(connection: sa.Connection, recording: str, begin: int) -> bytes:
+    table = recording_content.c
+    if connection.dialect.name != "sqlite":
+        part = sa.func.substring(table.content, begin + 1, PIECE_BYTES)
+        return bytes(connection.scalar(sa.select(part).where(table.recording == recording)) or b"")
+    row = connection.scalar(sa.select(sa.literal_column("rowid")).where(table.recording == recording))
+    if row is None:
+        return b""
+    raw: Any = connection.connection.driver_connection
+    with raw.blobopen(recording_content.name, table.content.name, row, readonly=True) as blob:
+        blob.seek(begin)
+        return bytes(blob.read(PIECE_BYTES))
 
 
 def _no_such_recording() -> CallError:

@@ -7,6 +7,7 @@ from typing import Literal
 
 from fastapi import APIRouter, UploadFile
 from pydantic import BaseModel
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from gainwright.app.measuring import stored_recordings
@@ -15,7 +16,7 @@ from gainwright.app.measuring.stored_result import StoredMeasurement
 from gainwright.results import from_json
 from gainwright.web.errors import ERROR_RESPONSES
 from gainwright.web.site import CurrentJob, CurrentSite
-from gainwright.web.work_api import attachment
+from gainwright.web.work_api import streamed
 
 router = APIRouter(prefix="/api/jobs/{job}/recordings", tags=["recordings"], responses=ERROR_RESPONSES)
 
@@ -74,8 +75,9 @@ def mark_recording(site: CurrentSite, job: str, recording: str, asked: Recording
 
 
 @router.get("/{recording}/file", response_class=Response)
-def recording_file(site: CurrentSite, job: str, recording: str) -> Response:
+async def recording_file(site: CurrentSite, job: str, recording: str) -> Response:
     """Return the WAV file."""
-    kept = stored_recordings.recording_of(site.store, job, recording)
+    kept = await run_in_threadpool(stored_recordings.recording_of, site.store, job, recording)
     name = kept.name.rsplit(".", 1)[0] if kept.name.lower().endswith(SUFFIXES) else kept.name
-    return attachment(site.store.recordings.content(recording), name=f"{name}.wav", media_type="audio/wav")
+    pieces = site.store.recordings.pieces(recording)
+    return await streamed(pieces, kept.size, name=f"{name}.wav", media_type="audio/wav", first_in=site.downloads)
