@@ -138,8 +138,8 @@ class Catalogue:
     ) -> None:
         self.job, self.chain = job, chain
         self.entries = tuple(entries)
-        there = {} if NO_INSTRUMENT in unreachable else at_hand(job)
-        used = there.keys() | {entry.with_ for entry in self.entries if there and isinstance(entry, Reading)}
+        used = at_hand(job).keys() | {entry.with_ for entry in self.entries if isinstance(entry, Reading)}
+        used = set() if NO_INSTRUMENT in unreachable else used
         self.instruments = {name: instrument for name, instrument in instruments.items() if name in used}
         self.unreachable = unreachable
         self.declined = tuple(declined)
