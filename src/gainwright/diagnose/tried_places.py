@@ -14,6 +14,7 @@ from gainwright.model import (
     SUPPLY_REPAIR,
     Amplifier,
     Check,
+    Converter,
     HeadUnit,
     HeardSpeaker,
     LevelControl,
@@ -80,9 +81,8 @@ def tried_places(
                 yield from _at_amplifier(unit_of(job, name), noisy=noisy, protecting=protecting)
             if stage.remote_level is not None:
                 yield Tried("move_control", f"{name}.travel")
-        elif isinstance(stage, Powered) and stage.chassis is None:
-            yield Tried("look_at_box_lamp", f"{name}.power_lamp")
-            yield Tried("look_at_fuse", f"{name}.fuse", (METAL, SUPPLY_REPAIR))
+        elif isinstance(stage, Powered | Converter) and unit_of(job, name) == name:
+            yield from _at_box(name, lamp=isinstance(stage, Powered))
         if isinstance(stage, LevelControl):
             yield Tried("move_control", f"{name}.travel")
         elif isinstance(stage, HeadUnit):
@@ -134,6 +134,12 @@ def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:
                 keys |= {"tone": entry.tone, "set": entry.set} if entry.tone_hz is not None else {}
                 yield HeardSpeaker.model_validate(keys | ({"side": entry.side} if entry.side != "both" else {}))
                 return
+
+
+def _at_box(name: str, *, lamp: bool) -> Iterator[Tried]:
+    if lamp:
+        yield Tried("look_at_box_lamp", f"{name}.power_lamp")
+    yield Tried("look_at_fuse", f"{name}.fuse", (METAL, SUPPLY_REPAIR))
 
 
 def _at_source(name: str, *, grounded: bool) -> Iterator[Tried]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.source_stages import HeadUnit
-from gainwright.model.stages import Amplifier, LevelControl, Powered, Processor, Speaker
+from gainwright.model.stages import Amplifier, Converter, LevelControl, Powered, Processor, Speaker
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -64,6 +64,8 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
             found += [f"{name}.input_mode", *([f"{name}.travel"] if stage.remote_level is not None else [])]
         elif isinstance(stage, Powered) and stage.chassis is None:
             found += [f"{name}.power_lamp", f"{name}.fuse"]
+        if isinstance(stage, Converter):
+            found.append(f"{name}.fuse")
         if isinstance(stage, LevelControl):
             found.append(f"{name}.travel")
         if isinstance(stage, Speaker):

@@ -90,6 +90,18 @@ def test_cause_is_among_the_first_after_what_an_expert_asks(name: str) -> None:
         assert str(Cause(fault.cause, fault.where)) in first, causes[:4]
 
 
+def test_a_dead_converter_is_seen_by_its_fuse() -> None:
+    """A box of its own that nothing showed by itself: no lamp, and its leads and the source before it are as likely."""
+    asked = [{"heard": name} for name, s in diagnoser("factory_converter").job.stages.items() if isinstance(s, Speaker)]
+    (first, before), *_ = told("factory_converter", Fault("box_no_power", "converter"), asked)
+    (found, probability), *_ = told(
+        "factory_converter", Fault("box_no_power", "converter"), [*asked, at("converter.fuse")]
+    )
+    assert found == "box_no_power at converter"
+    assert probability > 0.9
+    assert before < 0.5, first
+
+
 def test_a_fader_is_told_from_a_balance() -> None:
     """Both sides of the rear faint, the front normal, and balance and fader not in the middle."""
     asked = [{"heard": "rear", "side": side} for side in ("left", "right")] + [
