@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -212,9 +213,9 @@ def scan_music(
 
     world = compose()
     bands, _ = job_bands(job)
-    cache = world.music_cache() if keep else None
     names = [str(path) for path in paths]
-    found = scan(names, bands=bands, files=world.music_files, workers=world.music_workers(workers), cache=cache)
+    with closing(world.music_cache()) if keep else nullcontext() as cache:
+        found = scan(names, bands=bands, files=world.music_files, workers=world.music_workers(workers), cache=cache)
     return allowances(found, job)
 
 

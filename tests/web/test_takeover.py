@@ -14,7 +14,7 @@ from starlette.testclient import TestClient
 
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.composition import compose
-from gainwright.errors import DoubtfulReadingError
+from gainwright.errors import CallError, DoubtfulReadingError
 from gainwright.jobfile import example_text
 from gainwright.web.music import scans
 from gainwright.web.server import create_app
@@ -162,7 +162,11 @@ def test_music_is_scanned_for_what_the_run_set_and_read(tmp_path: Path, monkeypa
     soundfile.write(tmp_path / "music" / "noise.wav", np.clip(noise, -1, 1), 44_100)
     world = compose()
     monkeypatch.setattr(type(world), "music_workers", lambda _world: Here())
-    monkeypatch.setattr(type(world), "music_cache", lambda _world: None)
+
+    def no_cache(_world: object) -> None:
+        raise CallError("no folder for it", code="no_cache")
+
+    monkeypatch.setattr(type(world), "music_cache", no_cache)
     site = Site(world, world.store(str(tmp_path / "s.sqlite")), music=(str(tmp_path / "music"),))
     with TestClient(create_app(site), base_url="http://127.0.0.1") as on:
         job = str(on.post("/api/jobs", json={"like": "two_way_and_sub"}).json()["id"])

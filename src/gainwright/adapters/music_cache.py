@@ -100,6 +100,8 @@ class SqliteMusicCache:
         except OSError as error:
             raise self._refused(f"can't be written: {error.strerror or error}") from None
         except sqlite3.Error as error:
+            if hasattr(self, "_database"):
+                self._database.close()
             raise self._refused(f"is not a usable cache ({error})") from None
 
     def _check_layout(self) -> None:

@@ -6,7 +6,7 @@ import signal
 import sys
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -121,8 +121,8 @@ def _found(
 
     read = None if job is None else read_job(job).job
     bands, _ = job_bands(read)
-    readers, cache = world.music_workers(workers, scheduler), _cache(world, no_cache, resume)
-    with _stoppable() as should_stop:
+    readers = world.music_workers(workers, scheduler)
+    with _cache(world, no_cache, resume) as cache, _stoppable() as should_stop:
         library = scan(
             [str(folder) for folder in folders],
             bands=bands,
@@ -144,17 +144,19 @@ def _found(
     return allowances(library, read, limits=Limits(clipped, -products))
 
 
-def _cache(world: Adapters, no_cache: bool, resume: bool) -> MusicCache | None:
-    """Return the cache; if its folder isn't writable, only a resumed scan fails, others run without a cache."""
-    if no_cache:
-        return None
-    try:
-        return world.music_cache()
-    except CallError as error:
-        if resume:
-            raise
-        say(f"this scan isn't cached: {error}")
-        return None
+@contextmanager
+def _cache(world: Adapters, no_cache: bool, resume: bool) -> Iterator[MusicCache | None]:
+    """Yield the cache, closed afterwards; if its folder isn't writable, only a resumed scan fails, others run without a cache."""
+    cache = None
+    if not no_cache:
+        try:
+            cache = world.music_cache()
+        except CallError as error:
+            if resume:
+                raise
+            say(f"this scan isn't cached: {error}")
+    with nullcontext() if cache is None else closing(cache):
+        yield cache
 
 
 @contextmanager

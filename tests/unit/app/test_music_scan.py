@@ -2,30 +2,50 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import multiprocessing
 import os
+import sqlite3
 import sys
 import threading
 import time
+from contextlib import closing
 from pathlib import Path
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 import pytest
 import soundfile
 from music_tasks import Here, half_an_answer, length, slow
 
+from gainwright import scan_music
 from gainwright.adapters.music_cache import SqliteMusicCache, statistics_bytes, statistics_of
 from gainwright.adapters.music_files import DiskMusicFiles
 from gainwright.adapters.music_reader import read_file
 from gainwright.adapters.music_workers import LocalWorkers
 from gainwright.app.music.ports import Answer, FileTask, StoppedScan
 from gainwright.app.music.scan import Library, ScanProgress, scan
+from gainwright.cli import music as music_command
 from gainwright.cli.options import with_option
+from gainwright.composition import Adapters, compose
 from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS, WITHOUT_COMPILER, Band, analyse_file
+from gainwright.web.background import Work
+from gainwright.web.music import scans as web_scans
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
 
 RATE_HZ = 8000
+
+
+@pytest.fixture
+def cache(tmp_path: Path) -> Iterator[SqliteMusicCache]:
+    """Yield an empty cache."""
+    with closing(SqliteMusicCache(tmp_path / "cache")) as opened:
+        yield opened
 
 
 @pytest.fixture
@@ -71,9 +91,8 @@ def test_scan_without_the_compiler_says_so_once(music: Path, monkeypatch: pytest
     assert len(library.tracks) == 3
 
 
-def test_an_unchanged_library_is_not_opened_again(music: Path, tmp_path: Path) -> None:
+def test_an_unchanged_library_is_not_opened_again(music: Path, cache: SqliteMusicCache) -> None:
     """The second scan reads nothing and gives the same; a renamed and a touched file are recognised by their content."""
-    cache = SqliteMusicCache(tmp_path / "cache")
     first, read = _scan(music, cache)
     assert sorted(read) == ["a.wav", "b.wav", "c.flac"]
     again, read = _scan(music, cache)
@@ -109,7 +128,7 @@ def test_cached_statistics_are_identical(music: Path) -> None:
         statistics_of(b"nothing")
 
 
-def test_unreadable_files_are_skipped_with_the_reason(music: Path, tmp_path: Path) -> None:
+def test_unreadable_files_are_skipped_with_the_reason(music: Path, cache: SqliteMusicCache) -> None:
     """Empty, truncated, not sound, not a number: each is reported, none stops the scan or is tried again."""
     whole = (music / "b.wav").read_bytes()
     (music / "empty.mp3").write_bytes(b"")
@@ -118,7 +137,6 @@ def test_unreadable_files_are_skipped_with_the_reason(music: Path, tmp_path: Pat
     samples = np.zeros(4000, dtype=np.float32)
     samples[77] = np.nan
     soundfile.write(music / "nan.wav", samples, RATE_HZ, subtype="FLOAT")
-    cache = SqliteMusicCache(tmp_path / "cache")
     found, _ = _scan(music, cache)
     reasons = {Path(s.file).name: s.why for s in found.skipped}
     assert sorted(reasons) == ["empty.mp3", "fake.flac", "nan.wav", "short.wav"]
@@ -128,13 +146,13 @@ def test_unreadable_files_are_skipped_with_the_reason(music: Path, tmp_path: Pat
     assert (read, {Path(s.file).name: s.why for s in again.skipped}) == ([], reasons)
 
 
-def test_digest_is_computed_only_with_a_cache(music: Path, tmp_path: Path) -> None:
+def test_digest_is_computed_only_with_a_cache(music: Path, cache: SqliteMusicCache) -> None:
     """SHA-256 of a 24-bit FLAC takes an eighth of the scan; without a cache it isn't needed."""
     workers = Here()
     _scan(music, None, workers)
     assert workers.digests == ["", "", ""]
     workers = Here()
-    _scan(music, SqliteMusicCache(tmp_path / "cache"), workers)
+    _scan(music, cache, workers)
     names = ("a.wav", "b.wav", "album/c.flac")
     assert sorted(workers.digests) == sorted(hashlib.sha256((music / n).read_bytes()).hexdigest() for n in names)
 
@@ -156,9 +174,8 @@ def test_file_that_vanishes_or_changes_is_reported_and_not_cached(music: Path, m
     assert (answer.lasting, answer.why) == (False, "can't be analysed (ZeroDivisionError: division by zero)")
 
 
-def test_stopped_scan_is_resumed(music: Path, tmp_path: Path) -> None:
+def test_stopped_scan_is_resumed(music: Path, cache: SqliteMusicCache) -> None:
     """Finished results stay; the same files are continued with, and a file added later isn't among them."""
-    cache = SqliteMusicCache(tmp_path / "cache")
     seen: list[ScanProgress] = []
     stopped = scan(
         [str(music)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=Here(), cache=cache, on_progress=seen.append,
@@ -215,6 +232,59 @@ def test_invalid_cache_is_refused(tmp_path: Path) -> None:
             SqliteMusicCache(folder)
         assert "use no cache" in refused.value.remedy
         assert "--no-cache" in with_option(refused.value).remedy
+
+
+class CountedConnection(sqlite3.Connection):
+    """A connection that says when it is closed."""
+
+    closed: ClassVar[list[CountedConnection]] = []
+
+    def close(self) -> None:
+        """Close it."""
+        self.closed.append(self)
+        super().close()
+
+
+def test_cache_of_another_version_is_closed_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A cache that can't be used is refused, and its file isn't kept open."""
+    with closing(sqlite3.connect(tmp_path / "music.sqlite")) as other:
+        other.execute("pragma user_version = 99")
+    monkeypatch.setattr(sqlite3, "connect", functools.partial(sqlite3.connect, factory=CountedConnection))
+    monkeypatch.setattr(CountedConnection, "closed", [])
+    with pytest.raises(CallError, match="layout 99"):
+        SqliteMusicCache(tmp_path)
+    assert len(CountedConnection.closed) == 1
+
+
+def test_every_scan_closes_its_cache(monkeypatch: pytest.MonkeyPatch) -> None:
+    """That of the command, of Python and of the web app, also when the scan fails."""
+    opened = []
+
+    class Opened:
+        def __init__(self) -> None:
+            self.closed = False
+            opened.append(self)
+
+        def close(self) -> None:
+            self.closed = True
+
+    def failing(*_: object, cache: Opened, **_options: object) -> None:
+        assert not cache.closed
+        raise CallError("the workers can't be reached", code="no_workers")
+
+    monkeypatch.setattr("gainwright.app.music.scan.scan", failing)
+    monkeypatch.setattr(Adapters, "music_cache", lambda _self: Opened())
+    world = compose()
+    site: Any = SimpleNamespace(world=world, music=())
+    attempts: list[Callable[[], object]] = [
+        lambda: scan_music(["."]),
+        lambda: music_command._found(world, [Path()], None, 0.1, -20.0, 1, "", no_cache=False, resume=False),
+        lambda: web_scans._scan(site, Work("", "", ""), ["."], None),
+    ]
+    for attempt in attempts:
+        with pytest.raises(CallError, match="can't be reached"):
+            attempt()
+    assert [one.closed for one in opened] == [True, True, True]
 
 
 def test_crashing_process_costs_one_file_only(tmp_path: Path) -> None:

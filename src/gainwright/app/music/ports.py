@@ -156,3 +156,6 @@ class MusicCache(Protocol):
 
     def stopped(self, roots: Sequence[str]) -> StoppedScan | None:
         """Return the last scan that was stopped, of these roots when any are named."""
+
+    def close(self) -> None:
+        """Close it; nothing can be asked of it any more."""

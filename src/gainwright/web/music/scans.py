@@ -67,9 +67,6 @@ def _scan(site: Site, work: Work, paths: list[str], as_set: JobAsSet | None) -> 
 
     job = None if as_set is None else as_set.job
     bands, _ = job_bands(job)
-    cache = None
-    with contextlib.suppress(CallError):  # without a writable folder nothing is cached
-        cache = site.world.music_cache()
 
     def on_progress(progress: ScanProgress) -> None:
         done, total = progress.done, progress.total
@@ -80,15 +77,19 @@ def _scan(site: Site, work: Work, paths: list[str], as_set: JobAsSet | None) -> 
             words = say("{done} of {total} files, about {left} s left", done=done, total=total, left=left)
             work.report(progress.share, words)
 
-    library = scan(
-        paths,
-        bands=bands,
-        files=site.world.music_files,
-        workers=site.world.music_workers(),
-        cache=cache,
-        on_progress=on_progress,
-        should_stop=lambda: work.stopping,
-    )
+    with contextlib.ExitStack() as opened:
+        cache = None
+        with contextlib.suppress(CallError):  # without a writable folder nothing is cached
+            cache = opened.enter_context(contextlib.closing(site.world.music_cache()))
+        library = scan(
+            paths,
+            bands=bands,
+            files=site.world.music_files,
+            workers=site.world.music_workers(),
+            cache=cache,
+            on_progress=on_progress,
+            should_stop=lambda: work.stopping,
+        )
     if library.stopped:
         raise WorkStopped
     return allowances(library, job, reached=None if as_set is None else as_set.reached)
