@@ -47,7 +47,7 @@ def levels(job: Job, *, tone_hz: float, level_dbfs: float = 0.0, settings: Mappi
 
     Raises
     ------
-    CallError : a tone, level or setting that can't be.
+    CallError : an impossible tone, level or setting.
     """
     from gainwright.app.jobs.corridor import solve_corridor
 
@@ -63,7 +63,7 @@ def make_plan(job: Job, *, evidence: Path | str | Sequence[Mapping[str, Any]] = 
 
     Raises
     ------
-    JobError : the evidence can't be meant in this job.
+    JobError : the evidence doesn't fit this job.
     """
     from gainwright import plan
 
@@ -89,7 +89,7 @@ def write_tones(
 
     Raises
     ------
-    CallError : a length, rate or depth that can't be, a folder that can't be written, or a plan that a blocker stops.
+    CallError : an impossible length, rate or depth, a folder that can't be written, or a plan that a blocker stops.
     """
     from gainwright.adapters.files import make_folder, write_file
     from gainwright.app.tones import plan_tones
@@ -123,7 +123,7 @@ def measure(
 
     Raises
     ------
-    RecordingError : it can't be read, or holds samples that are no numbers.
+    RecordingError : it can't be read, or holds samples that aren't numbers.
     CallError : an option out of its bounds.
     """
     from gainwright import metering
@@ -149,12 +149,12 @@ def find_knee(
     steps, readings_v : one place of the control and one reading in V rms each; the lengths are equal.
     meter, accuracy_percent : how the meter responds (`unknown` weighs both), and its accuracy of the reading.
     limit_percent : THD up to which a sine is clean.
-    lower, lower_db : steps and readings of the same control once more, with the tone lower by so many dB: they show the
+    lower, lower_db : steps and readings of the same control once more, with the tone lower by that many dB: they show the
         control's own steps. `Knee.lower_steps` names the steps when that would decide.
 
     Raises
     ------
-    ReadingError : lengths that differ, readings that are no positive numbers, a second column that isn't 3 to 40 dB lower.
+    ReadingError : lengths that differ, readings that aren't positive numbers, a second column that isn't 3 to 40 dB lower.
     CallError : an accuracy outside 0.01 to 20 %.
     """
     from gainwright import metering
@@ -182,7 +182,7 @@ def find_fault(
 
     Raises
     ------
-    JobError : the evidence can't be meant in this job.
+    JobError : the evidence doesn't fit this job.
     CallError : a place that the job doesn't have.
     """
     from gainwright.app.cases.diagnosis import diagnose
@@ -239,8 +239,8 @@ def write_paper(
 
     Raises
     ------
-    JobError : the evidence can't be meant in this job.
-    CallError : another kind, suffix or language, a date that is none, or the file can't be written.
+    JobError : the evidence doesn't fit this job.
+    CallError : an unknown kind, suffix or language, an invalid date, or the file can't be written.
     """
     from gainwright.adapters.files import write_file
     from gainwright.app.papers.papers import PaperMaterial, make_paper, paper_bytes

@@ -100,7 +100,7 @@ def test_photo_and_note_at_a_step(
 
 
 def test_refused_note_stays_in_its_field(open_page: Callable[..., Page], job: str) -> None:
-    """With the reason, when the file is no photo."""
+    """With the reason, when the file isn't a photo."""
     page = open_page(f"/jobs/{job}/setup/{STEP}", size="phone", scripts=False)
     click(page.get_by_text("Add a photo or a note"))
     page.get_by_label("Photo", exact=True).set_input_files(
@@ -108,5 +108,5 @@ def test_refused_note_stays_in_its_field(open_page: Callable[..., Page], job: st
     )
     page.locator("#notes textarea").fill("plug loose")
     click(page.get_by_role("button", name="Keep", exact=True))
-    page.locator("#notes").get_by_role("alert").get_by_text("this is no photo").wait_for()
+    page.locator("#notes").get_by_role("alert").get_by_text("this isn't a photo").wait_for()
     assert page.locator("#notes textarea").input_value() == "plug loose"

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _LEAST_PERCENT = 0.001
 _WIDE, _HIGH = 540, 200
 _APART = 60, 14
-"""Names whose lines end nearer than so many pixels, across and up, would cover each other: they stand on lines below each other."""
+"""Names whose lines end within this many pixels, across and up, would cover each other: they stand on lines below each other."""
 
 
 def music_spec(chart: MusicChart) -> dict[str, Any]:

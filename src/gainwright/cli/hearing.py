@@ -24,7 +24,7 @@ def hearing(
     job: Annotated[Path | None, typer.Argument(metavar="[JOB]", help="The job file; optional with --day.")] = None,
     evidence: Annotated[Path | None, typer.Option(help="Readings and other findings, with the tones heard.")] = None,
     seconds: Annotated[
-        float | None, typer.Option(help="How long each tone of the evidence played at most; then its dose is told.")
+        float | None, typer.Option(help="How long each tone of the evidence played at most; then its dose is shown.")
     ] = None,
     day: Annotated[
         str, typer.Option(metavar="YYYY-MM-DD", help="The dose of all stored jobs of a day, instead of a job file.")

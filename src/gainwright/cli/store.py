@@ -41,7 +41,7 @@ def restore(
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Replace the whole content of the store by a backup; the previous content is saved to a file next to it. What is damaged in it is told."""
+    """Replace the whole content of the store by a backup; the previous content is saved to a file next to it. Damage found in it is reported."""
     from gainwright.composition import compose
 
     keeper = compose().store_maintenance(store)
@@ -66,7 +66,7 @@ def check(
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Check the whole store, each checksum and everything that is read; nothing is changed. Damage is named with what backups have of it."""
+    """Check the whole store, each checksum and everything that is read; nothing is changed. Damage is listed with what the backups have of it."""
     from gainwright.composition import compose
 
     found = compose().store_maintenance(store).check(backups or ())

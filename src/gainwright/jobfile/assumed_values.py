@@ -48,7 +48,7 @@ def fact_of(
 
 
 def percent_of(value: float, percent: float) -> Quantity:
-    """Return a voltage with a 95 % interval of so many per cent."""
+    """Return a voltage with a 95 % interval of plus or minus `percent` per cent."""
     return Quantity(f"{value:.4g} V ± {percent:g} %", "voltage", Normal(value, value * percent / 100, 0.0))
 
 

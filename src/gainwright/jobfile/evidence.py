@@ -279,7 +279,7 @@ def _check_shown(lit: tuple[str, ...], name: str, there: dict[str, Instrument]) 
 
 
 def _check_mended(entry: Check, job: Job) -> None:
-    """Refuse what became of a repair at a place that the job hasn't got."""
+    """Refuse what became of a repair at a place that isn't in the job."""
     _, where = mended_cause(entry.check) or ("", "")
     leads = leads_by_name(resolve(job))
     if where and where not in leads:
@@ -337,10 +337,10 @@ def _check_check(entry: Check, job: Job) -> None:
                 remedy=say("write right or wrong"),
             )
         if (what in NUMBERED or takes_bands(what)) and entry.is_ not in (None, "right", "wrong"):
-            _check_stand(str(entry.is_), what)
+            _check_position(str(entry.is_), what)
 
 
-def _check_stand(text: str, what: str) -> None:
+def _check_position(text: str, what: str) -> None:
     """Refuse an invalid position of a control with a numeric position, or invalid bands."""
     remedy = (
         say("write its bands, separated by semicolons, or right or wrong")

@@ -79,7 +79,7 @@ class Tapers:
 
 
 def tapers_of(kinds: Iterable[Taper], s: Floats, usual_db: float) -> Tapers:
-    """Return tables of some tapers on the steps that were read, with a usual step of so many dB."""
+    """Return tables of some tapers on the steps that were read, with a usual step of `usual_db` dB."""
     kept = tuple(kinds)
     precision = np.ones((len(kept), PARAMETERS))
     precision[:, 0] = usual_db**-2.0
@@ -114,7 +114,7 @@ def without_change() -> list[Taper]:
 
 
 def one_change(s: Floats, *, every: int = 1) -> list[Taper]:
-    """Return the tapers with one change of step, at every so many-th reading."""
+    """Return the tapers with one change of step, at each reading, or each `every`-th."""
     return [Taper((place,)) for place in _places(s)[::every]]
 
 

@@ -103,7 +103,7 @@ class Knee:
     hard_probability : probability that the ceiling is a hard one.
     outliers : indexes of readings that don't fit the others; those of a second column are counted on from the first's.
     advice, next_step : what to do next, and at which step.
-    lower_steps, lower_db : steps to be read once more with the tone lower by so much, where that would decide; else none.
+    lower_steps, lower_db : steps to be read once more with the tone lowered by `lower_db`, where that would decide; else none.
     curve : (step, volts rms) of the likeliest curve, for drawing.
     """
 

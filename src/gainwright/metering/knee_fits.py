@@ -34,7 +34,7 @@ MIDDLE_NOISE = (UNEVEN_DB[1], WANDER_DB[1])
 FLAT_DB = 0.01
 """Standard deviation of readings past a ceiling (common practice, no published source)."""
 SAG_DB, SAG_OVER_DB = 0.1, 6.0
-"""How far a ceiling drops when it is driven so far (common practice, no published source)."""
+"""How far a ceiling drops, dB, when it is driven that many dB beyond it (common practice, no published source)."""
 ROUNDS = 3
 """Steps of the fit."""
 DB_PER_RATIO = 20 / math.log(10)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 MOST_USED = 101
 """All readings of a control from 0 to 100 per cent are used."""
 EVENLY = 41
-"""Of more, so many spread over the whole column, and those nearest to the knee that these show."""
+"""Of longer columns, this many spread over the whole column, and those nearest to the knee that these show."""
 OF_ONE_STEP = 3
 """Readings of one step that are used: more of them tell nothing new about the curve."""
 

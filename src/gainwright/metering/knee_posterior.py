@@ -51,7 +51,7 @@ COARSE = (
     *range(0, len(SHARPNESSES), EVERY),
     *(len(SHARPNESSES) + i * len(STRAIGHTS) + len(STRAIGHTS) // 3 for i in range(len(BENDS))),
 )
-"""The search begins with every so many-th of the ceilings."""
+"""The search begins with these of the ceilings."""
 MOST_TAPERS = 8
 """Tapers for which the ceilings between the coarse ones are fitted."""
 MANY = 25
@@ -61,7 +61,7 @@ KEPT, RARE = 0.997, 0.02
 ROUGH_DB = 0.25
 """Standard deviation of a reading about the line through its neighbours, for a first look."""
 ONSETS, MORE_ONSETS, WIDE_STEPS = 15, 61, 4.0
-"""Onsets of each model in the posterior, more where they spread over so many steps."""
+"""Onsets of each model in the posterior; the larger number where they spread over `WIDE_STEPS` steps."""
 NEGLIGIBLE = 1e-7
 WIDENED = (16.0, 4.0, 1.0)
 """An outlier pulls a narrow fit towards itself: the search starts with wide noise, weights, and narrows it down."""

@@ -40,7 +40,7 @@ class Recording:
         return int(self.samples.shape[1])
 
     def pieces(self, frames: int) -> Iterator[npt.NDArray[np.float64]]:
-        """Yield the samples in pieces of so many frames, the last one shorter; shape (frames, channels)."""
+        """Yield the samples in pieces of `frames` frames, the last one shorter; shape (frames, channels)."""
         for begin in range(0, len(self.samples), frames):
             yield self.samples[begin : begin + frames]
 

@@ -38,7 +38,7 @@ class RecordingFile:
         check_format(self.rate_hz, self.channels, name)
 
     def pieces(self, frames: int) -> Iterator[Floats]:
-        """Yield the samples in pieces of so many frames, the last one shorter; shape (frames, channels).
+        """Yield the samples in pieces of `frames` frames, the last one shorter; shape (frames, channels).
 
         Raises
         ------

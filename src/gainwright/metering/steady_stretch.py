@@ -75,7 +75,7 @@ def steady_stretch(power: Floats, *, block: int, frames: int) -> tuple[int, int,
 
     Parameters
     ----------
-    power : mean square of each block of so many frames, shape (blocks,).
+    power : mean square of each block, shape (blocks,).
     frames : length of the whole.
     """
     if len(power) < 4:

@@ -26,7 +26,7 @@ SAME_TONE = 0.01
 within 0.1 % (IEC 60958-3, level II, from memory); playing at the wrong sample rate, 44.1 for 48 kHz, is 8 % off."""
 LOWEST_HZ = 5.0
 MOST_TONES, TONE_LEAST_SHARE = 4, 0.01
-"""Of several tones at once, so many are named, each with at least this share of the power."""
+"""Most tones that are named of several at once, and the least share of the power of each."""
 
 
 @dataclass(frozen=True, slots=True)

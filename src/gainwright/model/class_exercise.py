@@ -21,7 +21,7 @@ class PracticeLimits(Frozen):
     Attributes
     ----------
     tests : how many may be made.
-    minutes : none is begun once so many minutes of tests are used.
+    minutes : no test is begun once tests have taken this many.
     guesses : how often the fault may be named.
     """
 

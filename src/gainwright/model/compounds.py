@@ -26,7 +26,7 @@ _CHANNELS = re.compile(
     r"^[0-9]+\s*[x×]\s*(?=[0-9])|\s*[x×]\s*[0-9]+(?=\s*(?:rms\s*)?(?:@|at\b|into\b|in\b|on\b|an\b|bei\b))",
     re.IGNORECASE,
 )
-"""`4 x 75 W` and `75 W x 4`: so many channels of it; a rating is that of one."""
+"""`4 x 75 W` and `75 W x 4`: the number of channels and the rating of each."""
 _REFERENCE = re.compile(r"\s*[@(/]\s*|,?\s+(?=1\s*W|2[.,]83\s*V)", re.IGNORECASE)
 _AT = re.compile(r"(?:(?P<watt>1?W)|2[.,]83V)?(?:[/@,]?1?m)?\)?", re.IGNORECASE)
 """What a sensitivity refers to: `1 W/1 m`, `W/m`, `2.83 V`, `2.83 V / 1 m`."""

@@ -15,7 +15,7 @@ NOT_INSIDE = (
     *("leads_swapped", "boost_on", "input_mode_wrong", "input_range_wrong", "low_pass_in_the_way"),
     *("high_pass_in_the_way", "level_control_down", "control_bypassed"),
 )
-"""Causes that need terminals, knobs or switches, which an amplifier inside another device hasn't got."""
+"""Causes that need terminals, knobs or switches, which an amplifier inside another device doesn't have."""
 
 
 def can_be(job: Job, wiring: Wiring, found: list[tuple[str, str]]) -> set[tuple[str, str]]:

@@ -26,7 +26,7 @@ def unknown_reference(where: str, name: str, known: Iterable[str], kind: str, of
     what = {
         "stage": say("{name} is not a stage", name=name),
         "cable": say("{name} is not a cable of the supply", name=name),
-        "powered": say("{name} is nothing that takes a supply", name=name),
+        "powered": say("{name} takes no supply", name=name),
         "input": say("{name} is not an input of {of}", name=name, of=of),
         "output": say("{name} is not an output of {of}", name=name, of=of),
         "side": say("{name} is not a side of {of}", name=name, of=of) if of else say("{name} is not a side", name=name),

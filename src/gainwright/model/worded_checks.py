@@ -24,7 +24,7 @@ WORDED: dict[str, tuple[str, ...]] = {
 
 `unplugged` asks whether noise is gone with the signal leads off, `unloaded` whether an amplifier in protection recovers with
 the speaker leads off, `other_source`, `substitute` whether another source or speaker plays better, `travel` what a control
-does that is moved to and fro, `moved` whether a lead that is moved cuts out, `one_side_reversed` whether mono bass becomes
+does that is moved back and forth, `moved` whether a lead that is moved cuts out, `one_side_reversed` whether mono bass becomes
 thinner or fuller when the two conductors of one side are exchanged, `sounds` which part of the music a speaker plays (only the low
 part of its own, none of the low part, or voices from a subwoofer), `provoked` what brings a fault that comes and goes, `mended` what became of a repair (`mended_place`): all is
 well, all is as before, or one of two faults is mended.

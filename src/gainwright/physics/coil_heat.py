@@ -1,6 +1,6 @@
 """How hot a voice coil gets: two heat capacities in series, and copper that takes less power as it warms.
 
-Heat goes from the coil to the magnet and from the magnet to the air; each way has a thermal resistance and a time
+Heat goes from the coil to the magnet and from the magnet to the air; each path has a thermal resistance and a time
 constant. Air pumped by a moving cone cools a coil besides; it is left out, so computed temperatures are upper bounds.
 """
 
@@ -24,7 +24,7 @@ REFERENCE_C = 20.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoilHeat:
-    """The way of the heat out of a voice coil; every field broadcasts with the others.
+    """The thermal path out of a voice coil; every field broadcasts with the others.
 
     Attributes
     ----------
@@ -75,7 +75,7 @@ def stretch_rise(*, heat: CoilHeat, seconds: Any, energy_j: Any) -> Floats:
     ----------
     heat : of scalars, or fields of shape (coils,).
     seconds : shape (stretches,), increasing, above 0; after the last the coil is taken as settled.
-    energy_j : most that a stretch of so long holds, shape (..., stretches); the rise has shape (..., coils).
+    energy_j : most energy in a stretch of that length, shape (..., stretches); the rise has shape (..., coils).
     """
     length, energy = np.asarray(seconds, dtype=np.float64), np.asarray(energy_j, dtype=np.float64)
     power = np.diff(energy, axis=-1, prepend=0.0) / np.diff(length, prepend=0.0)
@@ -131,9 +131,9 @@ def seconds_to_rise(*, heat: CoilHeat, power_w: Any, rise_k: Any) -> Floats:
 def share_on(*, heat: CoilHeat, power_w: Any, rise_k: Any, seconds_on: Any) -> Floats:
     """Return the largest share of the time that a tone of `seconds_on` may play again and again, 0 .. 1.
 
-    In the periodic steady state of a linear two-stage way of heat, each stage peaks at the end of the tone at
+    In the periodic steady state of a linear two-stage thermal path, each stage peaks at the end of the tone at
     P R (1 - exp(-on/t))/(1 - exp(-period/t)); by bisection over the period until both together reach `rise_k`.
-    1 where it may play on and on; 0 where even one tone is too long.
+    1 where it may play without a break; 0 where even one tone is too long.
     """
     on = np.asarray(seconds_on, dtype=np.float64)
     power, rise = np.asarray(power_w, dtype=np.float64), np.asarray(rise_k, dtype=np.float64)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 SPREAD_HZ = np.geomspace(20.0, 20_000.0, 121)
 EARLIER_DB = 0.05
-"""A frequency that clips no more than so much earlier than the set-up tones changes nothing: 0.3 % THD becomes 0.4."""
+"""A frequency that clips no more than this much earlier than the set-up tones changes nothing: 0.3 % THD becomes 0.4."""
 ROOM_DB = 0.1
 
 

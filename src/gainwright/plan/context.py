@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 DRAWS = 256
 SEED = 1
 FIXED_LOSS_DB = 1.0
-"""Filters that can't be opened may take so much from a set-up tone (common practice, no published source)."""
+"""Filters that can't be opened may take this much from a set-up tone (common practice, no published source)."""
 
 
 def remote_start(stage: Amplifier) -> str:

@@ -118,7 +118,7 @@ def _source_drive(context: PlanContext, end: End, limit: CleanLimit, target: Tar
 
 
 def _more_drive_text(end: End, short_db: float, *, helps: bool) -> str:
-    """Return what to do about a weak source; a smaller allowance is only offered where there is so much of it."""
+    """Return what to do about a weak source; a smaller allowance is only offered where it is large enough."""
     if not helps:
         return say(
             "no level before it helps: its own input clips there; it takes an amplifier that needs less at its input"

@@ -31,7 +31,7 @@ ENOUGH_DB, PLENTY_DB = 6.0, 20.0
 LEAST_DB = 1.0
 """A filter left open that reads less than this outside the interval isn't reported (common practice, no published source)."""
 BELOW_FULL_SCALE_DB = 3.0
-"""Proofs are played at least so far below full scale, so that no stage before the filter distorts."""
+"""Proofs are played at least this far below full scale, so that no stage before the filter distorts."""
 METER_FROM_HZ = 40.0
 """Many handheld meters specify their AC ranges from 40 Hz on (common practice, no published source)."""
 BY_HAND = 0.1

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gainwright.plan.source import CleanLimit
 
 MARGIN_DB = 0.1
-"""A remedy goes so much further than is needed, so that rounding leaves nothing."""
+"""A remedy goes this much further than is needed, so that rounding leaves nothing."""
 ROOM_V = 1.3
 """A driver's own limit over the volts that it must deliver (common practice, no published source)."""
 

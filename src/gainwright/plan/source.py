@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 FAR_DOWN_DB = 200.0
-"""So far below full scale that nothing clips at any volume."""
+"""A level far enough below full scale that nothing clips at any volume."""
 THD_LIMIT = 0.01
 """Distortion at which a setting stops being clean, unless the job says otherwise: 1 % as in CTA-2006 ratings."""
 

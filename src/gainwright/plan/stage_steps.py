@@ -246,7 +246,7 @@ REASONS = {
 
 
 FAR_DB = 6.0
-"""A candidate for a target that lies so far above the lowest says nothing (common practice, no published source)."""
+"""A candidate for a target that lies this far above the lowest says nothing (common practice, no published source)."""
 
 
 def _near(target: Target) -> str:

@@ -23,7 +23,7 @@ LOWEST_HZ, HIGHEST_HZ, POINTS = 20.0, 20_000.0, 61
 SURE = 0.975
 """Quantile of the units that verdicts on cables and fuses use."""
 IN_BAND = 10 ** (-3 / 20)
-"""Where a band's filters pass at least so much of their best, a sine may be played in it."""
+"""Where a band's filters pass at least this share of their best, a sine may be played in it."""
 
 
 def taken_ohms(

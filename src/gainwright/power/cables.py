@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 GAUGES = (18, 16, 14, 12, 10, 8, 6, 4, 3, 2, 1, 0, -1, -2, -3)
 """Sizes of the published table, from thin to thick."""
 BUNDLES = ((25, 0.4), (7, 0.5), (4, 0.6), (3, 0.7))
-"""From so many cables in one bundle on, each carries this share (ABYC E-11; from memory)."""
+"""From this many cables in one bundle on, each carries this share of its current (ABYC E-11; from memory)."""
 SHORT_TO_C = physics.PVC_FINAL_C
 
 

@@ -139,7 +139,7 @@ def _slow(found: Evaluated, cable: CableResult) -> Iterator[PowerFinding]:
         "fuse_slow",
         f"supply.{cable.name}",
         say(
-            "a short circuit at the end of {name} takes {amps} A: a blade fuse of {fuse} A opens it within {opens} s, its wire stands it for {stands} s",
+            "a short circuit at the end of {name} takes {amps} A: a blade fuse of {fuse} A opens it within {opens} s, its wire withstands it for {stands} s",
             name=name_words(cable.name),
             amps=f"{cable.short_a or 0.0:.0f}",
             fuse=f"{guard:g}",

@@ -109,7 +109,7 @@ def speaker_limits(speaker: MusicSpeaker, parts: Sequence[TrackBand]) -> list[Sp
 
 
 def coil_shares(speaker: MusicSpeaker, part: TrackBand, allowances_db: Floats, draws: slice = slice(None)) -> Floats:
-    """Return the hottest rise of a coil over what it stands on a track played again and again, shape (allowances, draws).
+    """Return the hottest rise of a coil over what it withstands on a track played again and again, shape (allowances, draws).
 
     A stretch holds no more than its loudest windows, nor than the amplifier's ceiling all the time.
 

@@ -85,7 +85,7 @@ class SpeakerResult:
     Attributes
     ----------
     mean_w, worst_second_w, rating_w : into one unit at its nominal impedance; the mean is that of the loudest track.
-    heat_share : hottest rise of its coil over what it stands, on the track that heats it most, played again and again; of a
+    heat_share : hottest rise of its coil over what it withstands, on the track that heats it most, played again and again; of a
         scan its loudest stretches in the worst order, else the steady rise; None without a rating.
     compression_db : level that the warm coil loses, at most.
     travel_mm : estimate of the largest travel in the worst second, if the music is pink in this band.

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from gainwright.power.result import SpeakerResult
 
 HOT_SHARE = 0.5
-"""Share of what a coil stands from which its heat is reported (common practice, no published source)."""
+"""Share of what a coil withstands from which its heat is reported (common practice, no published source)."""
 
 
 def speaker_findings(job: Job, speakers: tuple[SpeakerResult, ...]) -> Iterator[PowerFinding]:
@@ -32,7 +32,7 @@ def speaker_findings(job: Job, speakers: tuple[SpeakerResult, ...]) -> Iterator[
                 "coil_hot",
                 s.name,
                 say(
-                    "the loudest track heats the coil of {name} to {share} % of what it stands, and costs up to {db} dB",
+                    "the loudest track heats the coil of {name} to {share} % of what it withstands, and costs up to {db} dB",
                     name=name_words(s.name),
                     share=f"{100 * s.heat_share:.0f}",
                     db=f"{s.compression_db or 0.0:.1f}",

@@ -81,7 +81,7 @@ def speaker_result(
 
 
 def _judged_share(judged: SpeakerFigures, amplifier: AmplifierLoad) -> float | None:
-    """Return the hottest rise of a coil over what it stands that a scan found at an amplifier's allowance; None above its table.
+    """Return the hottest rise of a coil over what it withstands that a scan found at an amplifier's allowance; None above its table.
 
     A target that is now another counts like an allowance that is larger by as much; below 0 dB the figure of 0 dB is a bound.
     """

@@ -58,7 +58,7 @@ class SpeakerLoad:
 
 @dataclass(frozen=True, slots=True)
 class SpeakerLimit:
-    """What the music does to a speaker as a share of what it stands, for each track and allowance; over 1 it is too much.
+    """What the music does to a speaker as a share of what it withstands, for each track and allowance; over 1 it is too much.
 
     Attributes
     ----------

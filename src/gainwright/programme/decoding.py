@@ -189,7 +189,7 @@ class _Frames:
         self._faults = _av_errors()
         self._frames: Iterator[Any] = container.decode(stream)
         # a raw AAC stream has only an estimated length
-        self._told = 0 if container.format.name == "aac" else round((_seconds(stream) or 0.0) * self._rate_hz)
+        self._stated = 0 if container.format.name == "aac" else round((_seconds(stream) or 0.0) * self._rate_hz)
         self._found = 0
         self._rest: Samples = np.empty((0, self._channels), dtype=np.float32)
 
@@ -200,7 +200,7 @@ class _Frames:
             while filled < room:
                 frame = next(self._frames, None)
                 if frame is None:
-                    _refuse_cut_short(self._path, self._found + filled, self._told, self._rate_hz)
+                    _refuse_cut_short(self._path, self._found + filled, self._stated, self._rate_hz)
                     break
                 if frame.sample_rate != self._rate_hz or frame.layout.nb_channels != self._channels:
                     raise _refused(self._path, "changes its sample rate or number of channels in the middle")

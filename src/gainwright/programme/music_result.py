@@ -85,18 +85,18 @@ class SpeakerFigures:
 
     Attributes
     ----------
-    coil_percent, coil_percent_low, coil_percent_high : hottest rise of its coil over what it stands, on the track that heats it
+    coil_percent, coil_percent_low, coil_percent_high : hottest rise of its coil over what it withstands, on the track that heats it
         most, played again and again, its loudest stretches in the worst order; median and 95 % interval of what a rating
         leaves open. None without a rating.
     coil_track : that track.
-    coil_allows_db : largest allowance at which the coil stands it with 97.5 % certainty; None if not even 0 dB, or without a rating.
+    coil_allows_db : largest allowance at which the coil withstands it with 97.5 % certainty; None if not even 0 dB, or without a rating.
     travel_mm, travel_mm_low, travel_mm_high : estimate of the largest travel to one side; None while data are missing.
     travel_bound_mm, bound_hz : travel of a steady tone at the highest peak, at the frequency that moves it most, with 97.5 % certainty.
     xmax_mm : its linear travel, None if unknown.
     travel_allows_db : largest allowance at which the estimate stays within it; None if not even 0 dB, or while data are missing.
     worst_1s_w, worst_100ms_w : power of the worst second and of the worst 100 ms, into one unit's nominal impedance.
     missing : keys of the job that the verdict on its travel lacks.
-    target_v, by_allowance : the same at every allowance, with a target of so many volts; none in results of before.
+    target_v, by_allowance : the same at every allowance, with a target of `target_v` volts; none in older results.
     """
 
     speaker: str

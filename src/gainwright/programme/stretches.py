@@ -1,4 +1,4 @@
-"""The loudest stretches of a track: the most that any stretch of so many seconds can hold, from its distributions of power.
+"""The loudest stretches of a track: the most that any stretch of a given length can hold, from its distributions of power.
 
 The distributions don't say in which order the windows came, so a stretch is bounded by the loudest windows that there are.
 Windows of 100 ms bound short stretches, windows of 1 s long ones of music whose beats are short; the least bound holds.

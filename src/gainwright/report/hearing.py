@@ -92,7 +92,7 @@ def hearing_blocks(job: Job, loud: dict[str, float], tones: dict[str, float]) ->
         blocks += [
             Paragraph(
                 say(
-                    "An estimate from sensitivity and target; in a cabin the level is higher. The rules count low tones less (A): music as loud as such a tone has more of it, and its time is shorter."
+                    "An estimate from sensitivity and target; in a cabin the level is higher. The rules weight low tones less (A-weighting): music as loud as such a tone counts for more, so its time is shorter."
                 )
             ),
             Table(columns, rows, right=(1, 2, 3)),

@@ -147,7 +147,7 @@ def dose_remarks(dose: HearingDose, job: Job | None = None) -> tuple[str, ...]:
         names = joined([the_place(job, n) if job is not None and n in known else n for n in dose.unknown])
         found.append(say("Without sensitivity, so all of their power is taken as sound: {speakers}.", speakers=names))
     if dose.tones:
-        found.append(say("Hearing protection isn't subtracted: keep it on. An estimate, no permission."))
+        found.append(say("Hearing protection isn't subtracted: keep it on. An estimate, not a permission."))
     return tuple(found)
 
 

@@ -53,7 +53,7 @@ def choice_text(allowance: BandAllowance, limits: Limits) -> str:
         )
     elif choice.decided_by == "coil_heat":
         why = say(
-            "With {more} dB the coil of {speaker} might get hotter than it stands, mostly in {tracks}.",
+            "With {more} dB the coil of {speaker} might get hotter than it can bear, mostly in {tracks}.",
             more=f"{more:g}",
             speaker=name_words(choice.speaker),
             tracks=tracks,

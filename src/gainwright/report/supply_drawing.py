@@ -17,7 +17,7 @@ ROW, TOP, EDGE, INDENT, TEXT_AFTER = 80, 12, 18, 22, 16
 LINE = 17
 WIDE = 300
 THIN, THICK, AMPS_THICK = 1.5, 8.0, 100.0
-"""Line width of no current, and the most, reached at so many amperes."""
+"""Line width without current, the largest one, and the current at which it is reached, A."""
 
 
 @dataclass(frozen=True, slots=True)

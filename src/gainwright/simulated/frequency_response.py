@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 PLAYER_EFFECT_HZ = 100.0
 """Centre of what a player's bass effect raises (common practice, no published source)."""
-UNSAID_BOOST_Q = 0.7
+USUAL_BOOST_Q = 0.7
 """Q of a remote bass boost where the job gives none (common practice, no published source)."""
 
 
@@ -62,7 +62,7 @@ def response_sections(
         rows.append(equaliser_sections(equaliser, bands, rate_hz=rate_hz))
     remote = stage.remote_level if isinstance(stage, Amplifier) else None
     if remote is not None and remote.boosts is not None:
-        q = remote.q.nominal if remote.q is not None and remote.q.known else UNSAID_BOOST_Q
+        q = remote.q.nominal if remote.q is not None and remote.q.known else USUAL_BOOST_Q
         gain_db = truth[f"{node.stage}.remote_level"]
         rows.append(band_section("peak", gain_db=gain_db, corner_hz=remote.boosts.nominal, q=q, rate_hz=rate_hz))
     effect = fault("player_equaliser_on", node.stage)

@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from gainwright.model import Speaker
 
-UNSAID_OHM = 4.0
+USUAL_OHM = 4.0
 """A speaker's nominal impedance where the job gives none (common practice, no published source)."""
 
 
@@ -34,5 +34,5 @@ def declared_ohm(speaker: Speaker) -> float:
     """Return the nominal impedance that a job declares for a speaker on one side, ohm."""
     coils = speaker.coils
     each = coils.each if coils is not None else speaker.impedance
-    ohm = each.nominal if each is not None and each.known else UNSAID_OHM
+    ohm = each.nominal if each is not None and each.known else USUAL_OHM
     return ohm * speaker.load_factor

@@ -117,7 +117,7 @@ def entries_of(alter: Alteration) -> list[Entry]:
 
 
 def joined(each: Sequence[Sequence[Entry]], *, draws: int, fed_v: Mapping[Port, float]) -> Alteration:
-    """Return alterations of so many draws, given by their entries, as one, of whose cases theirs are blocks one after another."""
+    """Return several alterations of `draws` draws each, given by their entries, as one; its cases are theirs, block by block."""
     found: dict[str, Any] = {name: {} for name in (*NEUTRAL, "boost", "instead")}
     cases = len(each) * draws
     for i, entries in enumerate(each):

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gainwright.solve.chain import Chain
 
 UNSEEN_LOSS_DB = 0.01
-"""So little no meter of 6000 counts can tell: it is 0.12 % (common practice, no published source)."""
+"""No meter of 6000 counts can show a smaller loss: it is 0.12 % (common practice, no published source)."""
 METER_OHM = 0.5
 """A meter's own leads, 0.2 ohm, and three digits of 0.1 ohm (common practice, no published source)."""
 MEASURING_LEAD_OHM = 0.3

@@ -1,4 +1,4 @@
-"""One drive unit of a job with what is known of it: its circuit, its box, the heat that its coil stands; with draws."""
+"""One drive unit of a job with what is known of it: its circuit, its box, the heat that its coil withstands; with draws."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 DRAWS = 400
 SEED = 3
 RE_SPREAD = 0.05
-"""A stated DC resistance is that of the sample to so much (95 %; a coil's tolerance; common practice, no published source)."""
+"""A stated DC resistance is that of the sample within this share (95 %; a coil's tolerance; common practice, no published source)."""
 PARAMETER_SPREADS = {"resonance": 0.15, "q": 0.2, "vas": 0.25, "cone_area": 0.03, "inductance": 0.15}
-"""A unit's parameters are those of its data sheet to so much (95 %; common practice, no published source)."""
+"""A unit's parameters are those of its data sheet within these shares (95 %; common practice, no published source)."""
 Q_MECHANICAL = (3.0, 10.0)
 """Mechanical Q where none is given (common practice, no published source)."""
 INDUCTANCE_EXPONENT = (0.6, 1.0)
@@ -33,12 +33,12 @@ COIL_LIMIT_K = (130.0, 230.0)
 """Rise of a voice coil at its rated power after two hours, kelvins: adhesives and formers stand 150 to 250 degrees C
 (common practice, no published source). AES2-2012 and IEC 60268-5 rate by survival, not by temperature."""
 SMALL_UNIT_W, SMALL_UNIT_S = 1.44, (3.05, 192.0)
-"""A small unit whose thermal data are open (public repository AsahiLinux/speakersafetyd): what it stands for ever, its
+"""A small unit whose thermal data are open (public repository AsahiLinux/speakersafetyd): its continuous rating, its
 time constants of coil and magnet; its thermal resistances are 28.1 and 34.4 K/W."""
 COIL_SHARES = (0.3, 0.6)
 """The coil's share of a unit's thermal resistance; the small unit's is 0.45 (a wide prior, no published source)."""
 TIMES_SPREAD = 2.0
-"""Time constants are those that follow from the rating to a factor of so much (95 %; a wide prior, no published source)."""
+"""Time constants are those that follow from the rating within this factor (95 %; a wide prior, no published source)."""
 GROWTH = 1 / 3
 """A larger unit's time constants grow with this power of its rating, so 400 W has 20 s (common practice, no published source); a tweeter's
 coil is as quick as the small unit's whatever it is rated for, since its rating is that of a programme through a filter."""
@@ -59,8 +59,8 @@ class SpeakerUnit:
     box : what stands behind its cone, None for a baffle.
     xmax_m : linear travel to one side, None if unknown.
     power_w : its rating, None if unknown.
-    heat : the way of the heat out of its coil, None without a rating.
-    limit_k : rise that its coil stands.
+    heat : the thermal path out of its coil, None without a rating.
+    limit_k : rise that its coil withstands.
     """
 
     name: str
@@ -162,10 +162,10 @@ def _driver(
 
 
 def _heat(power_w: float, nominal_ohm: float, re: Floats, limit_k: Floats, *, tweeter: bool) -> physics.CoilHeat:
-    """Return the way of the heat out of a coil which reaches its limit at its rating.
+    """Return the thermal path out of a coil that reaches its limit at its rating.
 
     A rating is V^2/Z with Z the nominal impedance (AES2-2012; IEC 60268-5); the hot coil then takes at most V^2/(Re (1 +
-    a T)). How the way is shared between coil and magnet, and how quick both are, a rating doesn't say: wide draws.
+    a T)). A rating doesn't say how the resistance is shared between coil and magnet, nor their time constants: wide draws.
     """
     rng = np.random.default_rng(SEED + 1)
     hot = power_w * nominal_ohm / (re * physics.copper_temperature_factor(temperature_c=20 + limit_k))

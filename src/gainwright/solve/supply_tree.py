@@ -82,7 +82,7 @@ class Taken:
     def voltage(self, source_v: Floats, ohm: float) -> Floats:
         """Return the voltage of the device alone behind a resistance, NaN where it collapses.
 
-        What follows the voltage makes a divider; the constant power hangs on that divider's voltage and resistance.
+        What follows the voltage makes a divider; the constant power is fed by that divider's voltage and resistance.
         """
         divided = physics.unregulated_voltage(
             source_v=source_v, resistance_ohm=ohm, power_w=self.following_w, rated_v=self.rated_v
@@ -168,7 +168,7 @@ class SupplyTree:
         """Return the state for a voltage at the battery, by sweeps from the ends to the battery and back.
 
         The usual way for radial networks; what isn't settled collapses. Each device starts at the voltage that it would
-        have alone, which no other load can raise: where that is none, nothing has to be swept.
+        have alone, which no other load can raise: where there is no such load, nothing has to be swept.
         """
         alone = self._ohm_to
         volts = {d: taken.get(d, NOTHING).voltage(terminal, alone[d]) for d in self.devices}

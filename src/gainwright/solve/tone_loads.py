@@ -29,7 +29,7 @@ class ToneLoad:
     Attributes
     ----------
     travel_m, xmax_m : largest travel to one side, and the linear one; None where they aren't known.
-    seconds : how long it may play from cold so that the coil stays under half of what it stands; infinite for ever.
+    seconds : how long it may play from cold so that the coil stays under half of its limit; infinite when it may play without end.
     share_on : largest share of the time when it is played again and again for as long as it may, at most `longest_s`.
     """
 

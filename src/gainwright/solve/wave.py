@@ -83,7 +83,7 @@ class TakenCases:
     at: Rows | None
 
     def of(self, wave: Wave, cases: int) -> Wave:
-        """Return the wave that arrives in so many cases: nothing in those that take nothing."""
+        """Return the wave that arrives in `cases` cases: nothing in those that take nothing."""
         if self.rows is not None:
             few, rich = wave.few[self.rows], wave.rows
             if len(rich):

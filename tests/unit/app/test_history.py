@@ -92,9 +92,9 @@ good,lead_open,,,,,,,
     assert list(said) == [4, 5, 6, 7, 8, 9, 10, 11, 12]
     assert said[4] == "there is no cause 'lead_opn'; did you mean lead_open?"
     assert said[5] == "the cause is missing"
-    assert "'fund' is no outcome; it is found, something_else" in said[6]
-    assert "'loud' is no complaint" in said[7]
-    assert "no kind of chain; it has one of each: line source, factory source" in said[8]
+    assert "'fund' isn't an outcome; it is found, something_else" in said[6]
+    assert "'loud' isn't a complaint" in said[7]
+    assert "isn't a kind of chain; it has one of each: line source, factory source" in said[8]
     assert "tests is 'two'; it is a whole number" in said[9]
     assert "minutes is '-3'" in said[10]
     assert said[11] == "the second fault is missing"

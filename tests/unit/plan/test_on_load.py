@@ -36,7 +36,7 @@ CARS = {name: text for name, text in vars(cars).items() if name.isupper() and is
 
 @pytest.mark.parametrize("name", [*examples(), *CARS])
 def test_no_example_drives_a_speaker_too_far(name: str) -> None:
-    """At the frequency and level, and for the time, that its plan says, no cone passes Xmax and no coil half of what it stands."""
+    """At the frequency and level, and for the time, that its plan says, no cone passes Xmax and no coil half of what it withstands."""
     job = read_job_text(CARS[name] if name in CARS else example_text(name)).job
     plan = make_plan(job)
     step = step_of(plan)

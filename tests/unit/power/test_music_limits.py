@@ -85,7 +85,7 @@ def test_a_small_coil_decides() -> None:
     assert figures.coil_percent_low < figures.coil_percent < figures.coil_percent_high <= 100
     assert figures.coil_track == "beats"
     assert figures.coil_allows_db == hot.choice.db
-    assert "the coil of sub might get hotter than it stands" in words
+    assert "the coil of sub might get hotter than it can bear" in words
     cool, figures, _ = judged("power: 2000 W")
     assert cool.choice.decided_by == "range"
     assert figures.coil_allows_db == 20

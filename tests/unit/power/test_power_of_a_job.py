@@ -141,7 +141,7 @@ def test_states_are_ordered() -> None:
         ("main: {from: other, feeds: [amp]}", "other is not a cable"),
         ("a: {from: b}\n  b: {from: a, feeds: [amp]}", "comes from itself"),
         ("a: {feeds: [amp]}\n  b: {feeds: [amp]}", "is fed by a and by b"),
-        ("a: {feeds: [sub]}", "takes a supply"),
+        ("a: {feeds: [sub]}", "takes no supply"),
         ("amp: {feeds: [amp]}", "already the name"),
         ("a: {feeds: [amp], wire: 99 AWG}", "no supply cable"),
         ("a: {feeds: [amp], fuse: 0 A}", "zero"),

@@ -71,7 +71,7 @@ def test_a_head_units_own_speakers_are_judged() -> None:
         assert travels == pytest.approx([travels[0]] * len(travels))
         # 9 V rms at full scale into 4 ohm, in the worst second of the loud track: 2 x 81/4 x its mean square
         assert own.worst_1s_w == pytest.approx(2 * 81 / 4 * 0.037, rel=0.12)
-    # the small one takes more than it stands, which nobody was told before
+    # the small one takes more than it withstands, which nobody was told before
     assert (figures["shelf"].coil_percent or 0.0) > 80 > (figures["doors"].coil_percent or 0.0)
     assert (figures["shelf"].travel_mm or 0.0) > (figures["doors"].travel_mm or 0.0) > 0
     assert found.recommended_db["sub"] > 0

@@ -91,10 +91,10 @@ def check(database: Database, backups: Sequence[Path] = ()) -> StoreCheck:
         found: list[Damage] = []
         for table in t.tables.sorted_tables:
             if _has(connection, table):
-                with _unreadable_told(wrong, f"the table {table.name}"):
+                with _unreadable_noted(wrong, f"the table {table.name}"):
                     found += damage_in(connection, table)
         for look in (_versions, _entries, _recordings, _photos):
-            with _unreadable_told(wrong, "a table"):
+            with _unreadable_noted(wrong, "a table"):
                 wrong += look(connection) if not lacking else ()
     copies = [Copies(file) for file in backups]
     damaged = tuple(_damaged(one, copies) for one in found)
@@ -112,7 +112,7 @@ def _count(connection: sa.Connection, table: sa.Table) -> int:
 
 
 @contextmanager
-def _unreadable_told(wrong: list[str], what: str) -> Iterator[None]:
+def _unreadable_noted(wrong: list[str], what: str) -> Iterator[None]:
     """Go on with the rest of a store when one of its tables can't be read."""
     try:
         yield

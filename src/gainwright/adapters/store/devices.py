@@ -88,7 +88,7 @@ class SqlDevices:
 
 
 def device_of(row: AnyRow) -> PairedDevice:
-    """Return the device of a row; one that isn't as it was stored is put out, and called damaged."""
+    """Return the device of a row; one that isn't as it was stored has no access, and is called damaged."""
     if is_whole(device_table, row):
         return PairedDevice(row.id, row.name, row.token_digest, row.paired, row.seen, put_out=row.put_out)
     name = say("damaged: {job}", job=str(row.name))

@@ -68,7 +68,7 @@ def _revoked(database: Database, new: sa.Connection, former: Path | None) -> Seq
 
 
 def _copy(old: sa.Connection, new: sa.Connection, file: Path) -> None:
-    """Copy every row of a backup. CallError: a text in it is none or a column is missing, as of a damaged disk."""
+    """Copy every row of a backup. CallError: a text in it isn't valid or a column is missing, as of a damaged disk."""
     try:
         copy_rows(old, new, empty_first=True)
     except (UnicodeEncodeError, KeyError) as error:

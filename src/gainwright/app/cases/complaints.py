@@ -82,8 +82,8 @@ def complaint_entries(text: str, job: Job) -> list[dict[str, Any]]:
     """
     plain = _plain(text)
     goes = bool(re.search(_GOES, plain))
-    told, idle = _told(plain, job, goes=goes)
-    if not told and not idle:
+    heard, idle = _heard_and_idle(plain, job, goes=goes)
+    if not heard and not idle:
         which_side = re.search(rf"\b(?:{_ONE_SIDE})\b", plain)
         raise CallError(
             say("this doesn't tell which side it is")
@@ -92,7 +92,7 @@ def complaint_entries(text: str, job: Job) -> list[dict[str, Any]]:
             code="bad_complaint",
             remedy=say("write, for example: no bass, the doors play"),
         )
-    sounds = [_with_conditions(Sound(s, side, word), plain, goes=goes) for (s, side), word in told.items()]
+    sounds = [_with_conditions(Sound(s, side, word), plain, goes=goes) for (s, side), word in heard.items()]
     return entries_of(sounds, job, idle=idle)
 
 
@@ -105,7 +105,7 @@ def _plain(text: str) -> str:
     return " ".join(text.lower().replace("\u2019", "'").split())[:LONGEST]
 
 
-def _told(plain: str, job: Job, *, goes: bool) -> tuple[dict[Pair, str], list[str]]:
+def _heard_and_idle(plain: str, job: Job, *, goes: bool) -> tuple[dict[Pair, str], list[str]]:
     """Return the word of each speaker and side, empty for both, and the knobs that do nothing."""
     words = _speakers(job)
     named: list[Pair] = []

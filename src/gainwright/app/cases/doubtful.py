@@ -21,7 +21,7 @@ _POINT = re.compile(r"[0-9][.,][0-9]|[.,][0-9]")
 def doubt_about_answer(
     diagnoser: Diagnoser, job: Job, entry: Mapping[str, Any], text: str
 ) -> DoubtfulReadingError | None:
-    """Return the question whether a point was lost; None for an answer that is to be taken as it is, or that is no number.
+    """Return the question whether a point was lost; None for an answer that is to be taken as it is, or that isn't a number.
 
     Parameters
     ----------

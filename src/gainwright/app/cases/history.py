@@ -211,19 +211,19 @@ def _closure(fields: Mapping[str, str]) -> Closure:
     outcome = given or ("two_faults" if second else "something_else" if named and not cause else "found")
     if outcome not in get_args(Outcome):
         raise _wrong(
-            say("{text} is no outcome", text=repr(given[:40])),
+            say("{text} isn't an outcome", text=repr(given[:40])),
             say("it is {listed}", listed=", ".join(get_args(Outcome))),
         )
     complaint = fields.get("complaint", "").lower()
     if complaint and complaint not in COMPLAINTS:
         raise _wrong(
-            say("{text} is no complaint", text=repr(complaint[:40])),
+            say("{text} isn't a complaint", text=repr(complaint[:40])),
             say("it is {listed}, or empty", listed=", ".join(COMPLAINTS)),
         )
     try:
         chain = read_chain_kind(fields.get("chain", ""))
     except ValueError as error:
-        raise _wrong(say("{text} is no kind of chain", text=repr(fields["chain"][:80])), error.args[0]) from None
+        raise _wrong(say("{text} isn't a kind of chain", text=repr(fields["chain"][:80])), error.args[0]) from None
     where, there = fields.get("where", ""), fields.get("second_where", "")
     note = fields.get("note", "")
     ending = Ending(cause, where, outcome, second, there, named, note)  # type: ignore[arg-type]

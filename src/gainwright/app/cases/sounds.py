@@ -109,7 +109,7 @@ def volume_control(job: Job) -> str:
 
 
 def knobs_of(job: Job) -> list[str]:
-    """Return the places of evidence at which knobs are turned to and fro."""
+    """Return the places of evidence at which knobs are turned back and forth."""
     from gainwright.jobfile import controls, instruments
     from gainwright.model import check_places, resolve
 

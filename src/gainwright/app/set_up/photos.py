@@ -72,7 +72,7 @@ def read_photo(content: bytes, *, keep_orientation: bool = True) -> Photo:
             photo = _webp(content)
         else:
             raise CallError(
-                say("this is no photo"),
+                say("this isn't a photo"),
                 code="no_photo",
                 rule=say("JPEG, PNG and WebP can be kept"),
                 remedy=say("choose another file"),

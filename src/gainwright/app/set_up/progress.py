@@ -27,7 +27,7 @@ class RunProgress:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column of readings by volume step, and the one with the tone lower by so much (dB, 0 while there is none)."""
+    """A column of readings by volume step, and a second one with a lower tone, `lower_db` dB below (0 while there is none)."""
 
     rows: Rows = ()
     lower: Rows = ()

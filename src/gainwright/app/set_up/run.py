@@ -317,7 +317,7 @@ def entry_value(
 
 
 def _interval(state: StepState, read: StepAnswer, expect: Expect | None) -> tuple[float, float] | None:
-    """Return the interval in which a reading is expected, SI; None where it is no number, or nothing is expected."""
+    """Return the interval in which a reading is expected, SI; None where it isn't a number, or nothing is expected."""
     if read.volts is not None:
         return interval_of_row(state.column.lower if read.lower else state.rows, read.value)
     if state.asked not in ("volts", "supply", "ohm") or expect is None:

@@ -44,7 +44,7 @@ def keep_unanswered(
     text: str,
     by: str,
 ) -> None:
-    """Keep an entry that was refused with a question; another error is none, and its entry isn't kept."""
+    """Keep an entry that was refused with a question; after any other error it isn't kept."""
     if not isinstance(error, (ConflictError, DoubtfulReadingError)):
         return
     content = {"step": step, "kind": kind, "text": text.strip(), "by": by}

@@ -43,8 +43,8 @@ def assumed(read: JobFile) -> dict[Key, Assumed]:
             if path is not None:
                 found[path] = Assumed(_text(fact), fact.reason)
     for name, stage in read.job.stages.items():
-        unsaid = isinstance(stage, Amplifier) and (stage.sensitivity is None or not stage.sensitivity.first.known)
-        if isinstance(stage, Amplifier) and unsaid and not stage.input_ranges:
+        unknown = isinstance(stage, Amplifier) and (stage.sensitivity is None or not stage.sensitivity.first.known)
+        if isinstance(stage, Amplifier) and unknown and not stage.input_ranges:
             up, down = given[f"{name}.sensitivity.up"], given[f"{name}.sensitivity.down"]
             found["stages", name, "sensitivity"] = Assumed(f"{up.quantity} .. {down.quantity}", up.reason)
         volume = volume_of(stage)
@@ -53,7 +53,7 @@ def assumed(read: JobFile) -> dict[Key, Assumed]:
         sides = dict.fromkeys(node.side for node in read.wiring.outputs(name))
         if stage.sides is None and not isinstance(stage, Speaker) and sides:
             found["stages", name, "sides"] = Assumed(", ".join(sides), "from what feeds it")
-    found |= _stand(read)
+    found |= _positions(read)
     for row in instrument_assumptions(read.job):
         found["instruments", *row.path.split(".", 1)] = Assumed(row.value, row.reason)
     found["thd_limit",] = Assumed("1 %", "amplifiers are rated at 1 % THD+N (CTA-2006)")
@@ -84,7 +84,7 @@ def _text(fact: Fact) -> str:
     return str(quantity)
 
 
-def _stand(read: JobFile) -> dict[Key, Assumed]:
+def _positions(read: JobFile) -> dict[Key, Assumed]:
     """Return the assumed positions of controls."""
     found: dict[Key, Assumed] = {}
     for control, value in settings(read.job).items():

@@ -24,10 +24,10 @@ function draw(form) {
     button.setAttribute("aria-pressed", String(button.dataset.output === out));
     button.classList.toggle("lit", into !== null && document.getElementById(into).value === button.dataset.output);
   }
-  told(form);
+  sayWhatIsTapped(form);
 }
 
-function told(form) {
+function sayWhatIsTapped(form) {
   const box = document.getElementById("tapped");
   box.replaceChildren();
   box.hidden = out === null && into === null;

@@ -66,7 +66,7 @@ function entered(form, submitter) {
 }
 
 // What a person reads of an entry: what was typed, ticked or chosen.
-function told(form, data, submitter) {
+function described(form, data, submitter) {
   const kind = data.find(([name]) => name === "kind")?.[1];
   if (kind === "done") return text("done");
   const ticked = [...form.elements].filter((e) => e.type === "checkbox" && e.checked).map((e) => e.closest("label")?.innerText.trim());
@@ -86,7 +86,7 @@ const empty = (data) => data.every(([name, value]) => name !== "kind" || value =
 export async function keep(form, submitter, address) {
   const data = entered(form, submitter);
   if (empty(data)) return null;
-  const entry = { address, data, told: told(form, data, submitter), page: location.pathname, at: Date.now() };
+  const entry = { address, data, told: described(form, data, submitter), page: location.pathname, at: Date.now() };
   await onEntries((entries, store) => {
     const last = entries.findLast((e) => !e.why && e.address === address);
     if (last && said(last) === said(entry)) entry.id = last.id;
