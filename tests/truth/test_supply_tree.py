@@ -74,7 +74,7 @@ def netlist(trees: list[Any], shape: np.ndarray, out: Path) -> str:
 
 
 def test_fifty_trees_under_music_as_in_ngspice(tmp_path: Path) -> None:
-    """Voltage at every device over 20 s of music within 0.5 % of the circuit; the issue asks for 2 %."""
+    """Voltage at every device over 20 s of music within 0.5 % of the circuit; 2 % would do."""
     rng, shape, out = np.random.default_rng(4), envelope(), tmp_path / "out.txt"
     trees = [random_tree(rng) for _ in range(TREES)]
     path = tmp_path / "supplies.cir"

@@ -336,7 +336,7 @@ class Store(Protocol):
         """Documents."""
 
     def age_s(self) -> int:
-        """Return how long the store has existed by evidence, in s: a clock set ahead counts as a day at most."""
+        """Return how long the store has provably existed, in s: a clock set ahead counts as a day at most."""
 
     def close(self) -> None:
         """Close the database."""

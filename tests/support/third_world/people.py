@@ -74,7 +74,7 @@ def told(answer: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
         return answer
     if "resistance" in answer:
         bad = answer["resistance"] == "open" or float(str(answer["resistance"]).split()[0]) > 3
-        return answer | {"resistance": "0.4 ohm" if bad else "open"}
+        return answer | {"resistance": "0.6 ohm" if bad else "open"}
     return answer | {key: OPPOSITE[answer[key]] for key in ("is", "fault") if answer.get(key) in OPPOSITE}
 
 

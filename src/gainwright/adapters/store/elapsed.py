@@ -1,4 +1,4 @@
-"""How long a store has existed by evidence, so that a clock set ahead makes nothing old.
+"""How long a store has provably existed, so that a clock set ahead makes nothing old.
 
 Time counts while the store is open, by the clock that can't be set; between two openings it counts as far as the clock of
 the machine has gone on beyond the latest time that was ever noted, and at most as a day. A note that isn't as it was stored counts for
@@ -37,7 +37,7 @@ class Elapsed:
         database.before_write = self._while_open
 
     def seconds(self) -> int:
-        """Return how long the store has existed by evidence, in s."""
+        """Return how long the store has provably existed, in s."""
         with self._database.read() as connection:
             return age(connection)
 
@@ -76,7 +76,7 @@ def _noted(connection: sa.Connection, *, lock: bool = False) -> AnyRow | None:
 
 
 def age(connection: sa.Connection) -> int:
-    """Return how long a store has existed by evidence, in s."""
+    """Return how long a store has provably existed, in s."""
     noted = _noted(connection)
     return 0 if noted is None else int(noted.seconds)
 

@@ -109,7 +109,7 @@ class SqlJobs:
             return _stored(_row(connection, job))
 
     def to_be_swept(self) -> bool:
-        """Return whether there are jobs that were deleted 30 days ago, by evidence (see `elapsed`)."""
+        """Return whether there are jobs that were deleted 30 days ago by its own count of time (see `elapsed`)."""
         with self._database.read() as connection:
             return connection.scalar(sa.select(job_table.c.id).where(_long_deleted(connection)).limit(1)) is not None
 

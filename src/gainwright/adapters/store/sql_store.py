@@ -41,7 +41,7 @@ class SqlStore:
         self.documents = SqlDocuments(database)
 
     def age_s(self) -> int:
-        """Return how long the store has existed by evidence, in s."""
+        """Return how long the store has provably existed, in s."""
         return self.elapsed.seconds()
 
     def close(self) -> None:

@@ -217,7 +217,7 @@ store_time = sa.Table(
     sa.Column("latest", Moment, nullable=False),
     sa.Column("digest", sa.Text, nullable=False, server_default=""),
 )
-"""One row: how long the store has existed by evidence, and the latest time at which that was noted."""
+"""One row: how long the store has provably existed, and the latest time at which that was noted."""
 
 
 def now() -> datetime:

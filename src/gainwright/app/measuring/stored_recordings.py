@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 MARKS = "recording_marks"
 LONGEST_NAME = 80
 RESTORABLE_FOR = timedelta(days=7)
-"""How long a removed recording can be restored at least, by evidence (`Store.age_s`)."""
+"""How long a removed recording can be restored at least, by the store's own count of time (`Store.age_s`)."""
 _measuring = ThreadPoolExecutor(1, thread_name_prefix="measuring")
 """One recording is measured at a time, wherever it comes from, and always by the same thread: an allocator keeps what a
 thread has freed for that thread, so that forty threads in turn would hold forty times as much."""
@@ -160,7 +160,7 @@ class ListedRecording:
 
 
 def list_recordings(store: Store, job: str) -> list[ListedRecording]:
-    """Return a job's recordings, newest first, with those removed lately; delete those removed too long ago, by evidence."""
+    """Return a job's recordings, newest first, with those removed lately; delete those removed too long ago by the store's own count of time."""
     listed, age_s = [], store.age_s()
     for recording in store.recordings.of(job):
         found = store.documents.read(MARKS, recording.id)

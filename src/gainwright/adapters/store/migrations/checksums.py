@@ -1,4 +1,4 @@
-"""Each row has a checksum, each other document a revision; the store counts the time that has passed by evidence."""
+"""Each row has a checksum, each other document a revision; the store counts the time that has provably passed."""
 
 from __future__ import annotations
 
