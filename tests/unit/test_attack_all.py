@@ -6,6 +6,7 @@ import json
 from typing import TYPE_CHECKING
 
 import attack_all
+import attack_clocks
 import pytest
 from attack_figures import Figures
 
@@ -53,3 +54,9 @@ def test_attacks_are_found_by_their_function(tmp_path: Path) -> None:
     assert "requests" in attack_all.attacks()
     assert "figures" not in attack_all.attacks()
     assert attack_all.attacks(tmp_path) == {}
+
+
+def test_machine_with_odd_clocks_loses_nothing() -> None:
+    """The short form of `clocks`: one machine, started thirty times."""
+    (figures,) = attack_clocks.attack(16, 0)
+    assert (figures.falls, figures.tried) == ([], attack_clocks.STARTS)

@@ -26,6 +26,8 @@ AUTHORITY_DAYS = 3650
 LEAF_DAYS = 397
 """Phones refuse server certificates that are valid for longer; common practice, no published source."""
 RENEW_DAYS = 30
+_ASIDE, MOST_ASIDE = "authority-from-{}.pem", 4
+"""Names of authorities that weren't valid when one was looked for, by the time from which they are, and how many are kept."""
 EARLIER = datetime.timedelta(days=1)
 """Validity begins this much earlier, since a phone's clock may be slow."""
 LOCAL_NETWORKS = (
@@ -138,17 +140,19 @@ def _own_certificate(names: frozenset[str], place: Path) -> Certificate:
 def _authority(names: frozenset[str], place: Path) -> tuple[x509.Certificate, ec.EllipticCurvePrivateKey]:
     """Return the authority; a new one if there is none, it expires soon, or it may not certify one of the names.
 
-    One that isn't valid yet is put aside: if the clock was set back, it serves again when the clock is right, and phones that trust it do.
+    One that isn't valid by the clock is put aside: if the clock is wrong, it serves again when the clock is right, and phones that trust it do.
     """
-    file, later = place / "authority.pem", place / "authority-later.pem"
-    for one in (file, later):
+    file = place / "authority.pem"
+    for one in (file, *sorted(place.glob(_ASIDE.format("*")))):
         kept = _read(one)
         if kept is not None and _lasts(kept[0], LEAF_DAYS) and _vouches(kept[0], names):
             one.chmod(0o600)
             return kept
     kept = _read(file)
-    if kept is not None and kept[0].not_valid_before_utc > _now():
-        file.replace(later)
+    if kept is not None:
+        file.replace(place / _ASIDE.format(f"{kept[0].not_valid_before_utc:%Y%m%dT%H%M%S}"))
+        for made_farthest_ahead in sorted(place.glob(_ASIDE.format("*")))[MOST_ASIDE:]:
+            made_farthest_ahead.unlink()
     made, signing = _made_authority(names)
     _keep(file, made, signing)
     return made, signing
