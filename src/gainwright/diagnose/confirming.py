@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -19,9 +20,12 @@ if TYPE_CHECKING:
     from gainwright.diagnose.candidates import Candidate, Catalogue
     from gainwright.diagnose.causes import Cause
     from gainwright.model import Job
+    from gainwright.solve import Chain
 
     Floats = npt.NDArray[np.float64]
 
+_OWN: WeakKeyDictionary[Chain, dict[Cause, tuple[str, ...]]] = WeakKeyDictionary()
+"""Own places of the causes of chains in use."""
 AT_A_UNIT = (
     *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "resistance", "cone", "function"),
     *("fuse", "ground", "heat", "unloaded", "other_source", "substitute", "travel", "moved"),
@@ -42,6 +46,14 @@ def own_places(cause: Cause, job: Job) -> frozenset[str]:
     return frozenset(found)
 
 
+def _own(cause: Cause, catalogue: Catalogue) -> tuple[str, ...]:
+    """Return the own places of a cause in order, found once for each chain."""
+    known = _OWN.setdefault(catalogue.chain, {})
+    if cause not in known:
+        known[cause] = tuple(sorted(own_places(cause, catalogue.job)))
+    return known[cause]
+
+
 def direct_checks(
     hypotheses: Sequence[tuple[Cause, ...]], candidates: Sequence[Candidate], catalogue: Catalogue
 ) -> tuple[Floats, Access]:
@@ -60,7 +72,7 @@ def direct_checks(
     tests = [opened(catalogue.entered(c.entry)) for c in candidates]
     minutes, checks = [], []
     for cause, *_ in hypotheses:
-        there = [i for place in sorted(own_places(cause, job)) for i in at.get(place, ())]
+        there = [i for place in _own(cause, catalogue) for i in at.get(place, ())]
         if there:
             best = min(there, key=lambda i: candidates[i].minutes)
             minutes.append(candidates[best].minutes)

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.diagnose.candidates import Candidate
+    from gainwright.diagnose.cause_names import CauseNames
     from gainwright.diagnose.declaring import Standing
     from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
     from gainwright.diagnose.weighed import Evidence
@@ -80,7 +81,7 @@ def _diagnosis(
     groups = _groups(state, tests, sound, place)
     doubts = mistaken(likelihood, state.probability, state.wrong)
     stands = standing(diagnoser, state, tests, likelihood, doubts)
-    following = _next(state, diagnoser.job, _in_turn(state, tests, stands), tests, sound)
+    following = _next(state, diagnoser.names, diagnoser.job, _in_turn(state, tests, stands), tests, sound)
     shows_nothing = stands.nothing_shows and causes[0].cause in HEALTHY
     ended = shows_nothing and causes[0].probability >= NOTHING_ENOUGH
     done = bool(entries) and (stands.likely or ended or not following)
@@ -196,21 +197,21 @@ def _named(cause: Cause, sound: Cause) -> Cause:
 
 
 def _next(
-    state: CauseProbabilities, job: Job, ranked: Sequence[Ranked], tests: RankedTests, sound: Cause
+    state: CauseProbabilities, names: CauseNames, job: Job, ranked: Sequence[Ranked], tests: RankedTests, sound: Cause
 ) -> tuple[NextTest, ...]:
     probability = state.probability[list(state.place)]
     probability = probability / max(float(probability.sum()), 1e-12)
-    groups, hypotheses = [], state.active.hypotheses
-    for group in tests.groups:
-        member = np.zeros(len(probability))
-        member[list(group)] = 1.0
-        groups.append((member, [_named(hypotheses[i][0], sound) for i in group]))
+    hypotheses = state.active.hypotheses
+    member = np.zeros((len(probability), len(tests.groups)))
+    for g, group in enumerate(tests.groups):
+        member[list(group), g] = 1.0
+    groups = [[_named(hypotheses[i][0], sound) for i in group] for group in tests.groups]
     healthy = next((i for i, h in enumerate(hypotheses) if h == (NOTHING_CAUSE,)), None)
     places = [[s for c in h for s in stages_of(job, stages_at(c.where)[-1])] for h in hypotheses]
     found = []
     for r in ranked:
         c = r.outcomes.candidate
-        told = describe_outcomes(r.outcomes, probability, groups, job=job, before=_before(state, c, places))
+        told = describe_outcomes(r.outcomes, probability, member, groups, names=names, before=_before(state, c, places))
         entry = as_mapping(c.entry)
         ask = describe_test(c, job)
         where = checked_words(job, c.where)

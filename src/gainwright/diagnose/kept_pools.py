@@ -68,7 +68,11 @@ class KeptPools:
             model = build(tuple(hypotheses), draws, seed)
         else:
             others = containing[0].answer_model
-            some = Observer(others.ensemble.of_some(containing[1]), others.observer.instruments)
+            some = Observer(
+                others.ensemble.of_some(containing[1]),
+                others.observer.instruments,
+                whole=(others.observer, containing[1]),
+            )
             model = AnswerModel(some, whole=(others, containing[1]))
         self._pools[draws, seed, tuple(hypotheses)] = found = Pool(model)
         while len(self._pools) > MOST_POOLS:

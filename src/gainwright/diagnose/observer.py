@@ -6,7 +6,7 @@ the wrong lead) are common practice, no published source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from gainwright.solve import (
     Loading,
     accuracy_of,
     grounded_nodes,
-    meter_reading,
+    meter_value,
     monitored_value,
     recorder_full_scale_v,
     resolution_v,
@@ -70,6 +70,11 @@ class DrawnLevels:
     signal_v: Floats
     stray_v: tuple[float, float]
 
+    def of_some(self, rows: npt.NDArray[np.intp]) -> DrawnLevels:
+        """Return those of some of the hypotheses."""
+        each = {name: getattr(self, name)[rows] for name in ("shown_db", "quiet", "thd", "signal_v")}
+        return replace(self, **each)
+
 
 class Observer:
     """An ensemble seen through its instruments.
@@ -77,9 +82,18 @@ class Observer:
     Parameters
     ----------
     learning : whether readings are to teach the numbers of the chain: what they differ by is then theirs.
+    whole : the observer of the same draws of more hypotheses, and the rows of these there: what is known there isn't worked out again.
     """
 
-    def __init__(self, ensemble: Ensemble, instruments: dict[str, Instrument], *, learning: bool = False) -> None:
+    def __init__(
+        self,
+        ensemble: Ensemble,
+        instruments: dict[str, Instrument],
+        *,
+        learning: bool = False,
+        whole: tuple[Observer, npt.NDArray[np.intp]] | None = None,
+    ) -> None:
+        self._whole = whole
         self.ensemble = ensemble
         self.chain = ensemble.chain
         self.instruments = instruments
@@ -140,9 +154,19 @@ class Observer:
     ) -> DrawnLevels:
         """Return the readings of an instrument at a node, or between it and another."""
         key = (stimulus, node, name, against)
-        if key not in self._kept:
-            self._kept[key] = self._levels(stimulus, node, name, also, against)
-        return self._kept[key]
+        found = self._known(key)
+        if found is None:
+            found = self._levels(stimulus, node, name, also, against)
+        self._kept[key] = found
+        return found
+
+    def _known(self, key: tuple[Stimulus, Node, str, Node | None]) -> DrawnLevels | None:
+        """Return levels that are kept here, or for the hypotheses that these are some of."""
+        found = self._kept.get(key)
+        if found is None and self._whole is not None:
+            theirs = self._whole[0]._known(key)
+            found = None if theirs is None else theirs.of_some(self._whole[1])
+        return found
 
     def _levels(
         self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...], against: Node | None
@@ -153,7 +177,7 @@ class Observer:
         if against is not None:
             value = np.abs(solution.fundamental_at(column) - solution.fundamental_at(solution.index(against)))
         elif isinstance(instrument, Multimeter):
-            value = meter_reading(instrument, solution, column, tone_hz=stimulus.tone_hz).value
+            value = meter_value(instrument, solution, column)
         else:
             value = solution.rms_at(column)
         shown_v = self._hidden_from(solved.of(value), name) * self._leg_left(instrument, node)

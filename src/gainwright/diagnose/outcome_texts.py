@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.cause_texts import short_name
 from gainwright.diagnose.information import after_answers
 from gainwright.diagnose.ranking import STEP_DB
 from gainwright.diagnose.result import TestOutcome
@@ -18,9 +17,9 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from gainwright.diagnose.cause_names import CauseNames
     from gainwright.diagnose.causes import Cause
     from gainwright.diagnose.ranking import PredictedOutcomes
-    from gainwright.model import Job
 
     Floats = npt.NDArray[np.float64]
 
@@ -49,9 +48,10 @@ def volts_text(value: float) -> str:
 def describe_outcomes(
     outcomes: PredictedOutcomes,
     probability: Floats,
-    groups: Sequence[tuple[Floats, list[Cause]]],
+    member: Floats,
+    groups: Sequence[list[Cause]],
     *,
-    job: Job,
+    names: CauseNames,
     before: Floats | None = None,
 ) -> tuple[TestOutcome, ...]:
     """Return the likely outcomes of a test and what each would mean, the likeliest first.
@@ -59,18 +59,18 @@ def describe_outcomes(
     Parameters
     ----------
     probability : of each active hypothesis, shape (hypotheses,).
-    groups : membership of each group, shape (hypotheses,), and its causes.
+    member, groups : membership of each group, shape (hypotheses, groups), and its causes.
     before : 1 for hypotheses before the measured node, same shape; None if no node is measured.
     """
     chance, after = after_answers(probability, outcomes.chance)
-    shares = after @ np.stack([m for m, _ in groups]).T
+    shares = after @ member
     meanings: list[tuple[float, list[int], str]] = []
     for zone in _zones(outcomes, chance, shares):
         weight = chance[zone]
         if weight.sum() < SMALL:
             continue
         mean = weight @ after[zone] / weight.sum()
-        meaning = _meaning(_leading(weight @ shares[zone] / weight.sum()), groups, job)
+        meaning = _meaning(_leading(weight @ shares[zone] / weight.sum()), groups, names)
         if before is not None and "others" in meaning:
             meaning = _side(float(mean @ before), meaning)
         meanings.append((float(weight.sum()), zone, meaning))
@@ -142,12 +142,12 @@ def _leading(shares: Floats) -> tuple[int, ...]:
     return tuple(sorted(order[:count])) if count <= 3 else (*sorted(order[:2]), -2)
 
 
-def _meaning(leading: tuple[int, ...], groups: Sequence[tuple[Floats, list[Cause]]], job: Job) -> str:
+def _meaning(leading: tuple[int, ...], groups: Sequence[list[Cause]], texts: CauseNames) -> str:
     names = []
     for i in leading:
         if i >= 0:
-            name = short_name(groups[i][1][0], job)
-            names.append(say("{name} or a similar cause", name=name) if len(groups[i][1]) > 1 else name)
+            name = texts.of(groups[i][0]).name
+            names.append(say("{name} or a similar cause", name=name) if len(groups[i]) > 1 else name)
     listed = joined(names, by="{a} or {b}")
     return say("{names}, or others", names=listed) if -2 in leading else listed
 

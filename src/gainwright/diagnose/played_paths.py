@@ -28,6 +28,10 @@ _KNOWN: WeakKeyDictionary[Chain, dict[tuple[Any, ...], PlayedPath]] = WeakKeyDic
 """Paths of chains in use, by what they depend on: they are asked for with every entry."""
 _REACHED_V: WeakKeyDictionary[Chain, dict[tuple[tuple[Node, ...], float], float]] = WeakKeyDictionary()
 """What tones give at nodes of chains in use, volts: most are asked for again when another is played."""
+_HEALTHY_V: WeakKeyDictionary[Chain, dict[tuple[tuple[Node, ...], float, float], Mapping[Node, float]]] = (
+    WeakKeyDictionary()
+)
+"""What a tone of some level gives along a path to some nodes of chains in use, volts."""
 LOWER_DB = 10.0
 """Listening again so much lower tells a chain that clips from a damaged speaker; nothing else is played so."""
 MUSIC_HZ = (40.0, 8000.0)
@@ -107,8 +111,7 @@ def _path(
     key = (stage, used_hz, level_dbfs, sets, tuple(instruments))
     if key not in known:
         tone_hz, band_hz = _tone_hz(way, ends, chain, instruments, used_hz)
-        solved = chain.solve(Conditions(tone_hz, level_dbfs), targets=ends, margins=False)
-        healthy = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
+        healthy = _healthy_v(chain, ends, tone_hz, level_dbfs)
         known[key] = PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy, band_hz)
     return known[key]
 
@@ -127,6 +130,16 @@ def _moved_before(stages: set[str], settings: Mapping[str, str], job: Job) -> tu
         for control, text in sorted(settings.items())
         if control.split(".")[0] in stages and written.get(control, "").removesuffix(".0") != text.removesuffix(".0")
     )
+
+
+def _healthy_v(chain: Chain, ends: tuple[Node, ...], tone_hz: float, level_dbfs: float) -> Mapping[Node, float]:
+    """Return the volts at each node up to some of a faultless chain, at nominal values; each tone is solved once."""
+    known = _HEALTHY_V.setdefault(chain, {})
+    key = (ends, tone_hz, level_dbfs)
+    if key not in known:
+        solved = chain.solve(Conditions(tone_hz, level_dbfs), targets=ends, margins=False)
+        known[key] = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
+    return known[key]
 
 
 def _reached_v(chain: Chain, ends: tuple[Node, ...], tones: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

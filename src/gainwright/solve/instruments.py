@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 LOWEST_RANGE_V = 0.6
 """The finest range of a handheld meter is that of a few hundred millivolts (common practice, no published source)."""
+RANGES, ROUNDING = 12, 1e-12
+"""Ranges that a meter has at most, each ten times the one before; a reading that fills a range up to rounding is still in it."""
 
 AT_ONCE = 512
 """Waves of which a rectified mean is formed at once."""
@@ -42,10 +44,10 @@ class InstrumentReading:
 def resolution_v(meter: Multimeter, reading_v: Any) -> Floats:
     """Return the last digit of the range of a reading: 6000 counts make ranges of 0.6, 6, 60, 600 V."""
     counts = float(meter.counts or 4000)
-    finest = 10 ** np.ceil(np.log10(LOWEST_RANGE_V / counts))
-    with np.errstate(divide="ignore"):
-        needed = 10 ** np.ceil(np.log10(np.maximum(np.abs(reading_v), 1e-12) / counts) - 1e-12)
-    return np.asarray(np.maximum(finest, needed))
+    finest = np.ceil(np.log10(LOWEST_RANGE_V / counts))
+    digits = 10 ** np.arange(finest, finest + RANGES)
+    which = np.searchsorted(digits * counts * (1 + ROUNDING), np.abs(reading_v))
+    return np.asarray(digits[np.minimum(which, RANGES - 1)])
 
 
 def accuracy_of(meter: Multimeter) -> tuple[float, int]:
@@ -75,15 +77,20 @@ def divider_error_db(recorder: Recorder) -> float:
     return (high - low) / 2 if high > low else DIVIDER_DB
 
 
+def meter_value(meter: Multimeter, solution: Solution, column: int) -> Floats:
+    """Return what a multimeter without errors shows on its AC volts range at a node; see `meter_reading`."""
+    if meter.true_rms:
+        return solution.rms_at(column)
+    return np.asarray(average_responding_reading(mean_abs=_rectified_mean(solution.harmonics_at(column))))
+
+
 def meter_reading(meter: Multimeter, solution: Solution, column: int, *, tone_hz: Any) -> InstrumentReading:
     """Return the reading of a multimeter on its AC volts range at a node.
 
     A true-rms meter shows the rms; an average-responding one the rectified mean of the first twenty harmonics, scaled
     for a sine. Its accuracy holds up to its bandwidth; beyond, the reading is unknown between -3 dB and 0.
     """
-    value = solution.rms_at(column)
-    if not meter.true_rms:
-        value = average_responding_reading(mean_abs=_rectified_mean(solution.harmonics_at(column)))
+    value = meter_value(meter, solution, column)
     half = reading_error_v(meter, value)
     bandwidth_hz = meter.bandwidth.nominal if meter.bandwidth else 400.0
     beyond = np.asarray(tone_hz) > bandwidth_hz
