@@ -10,6 +10,7 @@ import sys
 import zipfile
 from email.parser import HeaderParser
 from importlib import metadata
+from importlib.util import cache_from_source
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -67,16 +68,19 @@ def _locked(lock: Path) -> Iterator[Requirement]:
 
 
 def _take_over(package: metadata.Distribution, libraries: Path) -> None:
-    """Link the files of an installed package into another environment, but for its programs."""
+    """Link the files of an installed package into another environment, but for its programs, and what is compiled of them."""
     assert package.files, package.name
     for file in package.files:
         if ".." not in file.parts:
-            target = libraries / file
-            target.parent.mkdir(parents=True, exist_ok=True)
-            _link(Path(str(package.locate_file(file))), target)
+            _link(Path(str(package.locate_file(file))), libraries / file)
+            if file.suffix == ".py":
+                compiled = Path(cache_from_source(str(package.locate_file(file))))
+                if compiled.is_file():
+                    _link(compiled, libraries / file.parent / "__pycache__" / compiled.name)
 
 
 def _link(source: Path, target: Path) -> None:
+    target.parent.mkdir(parents=True, exist_ok=True)
     try:
         target.hardlink_to(source)
     except FileExistsError:
