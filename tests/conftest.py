@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 import hypothesis
 import pytest
 from one_first import one_first
+from warm_program import WarmProgram
 
 if TYPE_CHECKING:
-    from collections.abc import Generator
+    from collections.abc import Generator, Iterator
 
 TREE = Path(__file__).resolve().parent.parent
 
@@ -96,6 +97,14 @@ def docs_site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("docs") / "site"
     build_site(TREE, out, version="0")
     return out
+
+
+@pytest.fixture(scope="session")
+def program() -> Iterator[WarmProgram]:
+    """What starts servers and commands in half the time; the sound-library and dropout tests start them as a person does."""
+    warm = WarmProgram()
+    yield warm
+    warm.close()
 
 
 @pytest.fixture(scope="session")

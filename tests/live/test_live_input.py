@@ -7,9 +7,9 @@ import json
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -17,7 +17,12 @@ import soundfile
 from commands import run
 from sound_server import RATE_HZ, SoundServer
 
-COMMAND = (sys.executable, "-m", "gainwright", "measure", "--live", "--rate", str(RATE_HZ), "--json")
+MEASURE = ("measure", "--live", "--rate", str(RATE_HZ), "--json")
+
+if TYPE_CHECKING:
+    from warm_program import WarmProgram
+
+    Follow = Callable[..., tuple[dict[str, Any], str]]
 
 
 @pytest.fixture
@@ -40,19 +45,22 @@ def tone(
     return path
 
 
-def follow(server: SoundServer, *options: str, status: int = 0) -> tuple[dict[str, Any], str]:
+@pytest.fixture
+def follow(server: SoundServer, program: WarmProgram) -> Follow:
     """Run a live measurement; return its last reading and its messages."""
-    done = subprocess.run(
-        (*COMMAND, *options), env=server.environment, capture_output=True, text=True, check=False, timeout=60
-    )
-    assert done.returncode == status, done.stderr
-    return json.loads(done.stdout) if done.stdout else {}, done.stderr
+
+    def run_to_its_end(*options: str, status: int = 0) -> tuple[dict[str, Any], str]:
+        done = program.run((*MEASURE, *options), server.environment, server.folder, timeout=60)
+        assert done.returncode == status, done.stderr
+        return json.loads(done.stdout) if done.stdout else {}, done.stderr
+
+    return run_to_its_end
 
 
-def test_level_and_distortion_floor(server: SoundServer, tmp_path: Path) -> None:
+def test_level_and_distortion_floor(server: SoundServer, follow: Follow, tmp_path: Path) -> None:
     """Level within 0.01 dB, THD below -90 dB, at least ten updates per second of sound."""
     with server.playing(tone(tmp_path)):
-        found, _ = follow(server, "--seconds", "3")
+        found, _ = follow("--seconds", "3")
     for channel in found["last"]["channels"]:
         assert channel["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.01)
         assert channel["thd_percent"] < 100 * 10 ** (-90 / 20)
@@ -62,22 +70,22 @@ def test_level_and_distortion_floor(server: SoundServer, tmp_path: Path) -> None
     assert found["rate_hz"] == RATE_HZ
 
 
-def test_meter_reading_calibrates_the_input(server: SoundServer, tmp_path: Path) -> None:
+def test_meter_reading_calibrates_the_input(server: SoundServer, follow: Follow, tmp_path: Path) -> None:
     """2.000 V at -6 dBFS: full scale is 3.991 V; remembered for this device and gain, not for another."""
     with server.playing(tone(tmp_path)):
-        first, said = follow(server, "--seconds", "3", "--meter-reads", "2.0", "--gain", "noon")
-        again, _ = follow(server, "--seconds", "1", "--gain", "noon")
-        _, other = follow(server, "--seconds", "1", "--gain", "full")
+        first, said = follow("--seconds", "3", "--meter-reads", "2.0", "--gain", "noon")
+        again, _ = follow("--seconds", "1", "--gain", "noon")
+        _, other = follow("--seconds", "1", "--gain", "full")
     assert "calibrated: full scale is 3.99" in said
     assert first["calibrate_v"] == pytest.approx(2 * 10 ** (6 / 20), rel=2e-3)
     assert again["last"]["channels"][0]["v_rms"] == pytest.approx(2.0, rel=2e-3)
     assert "not calibrated" in other
 
 
-def test_overload_is_reported_and_held(server: SoundServer, tmp_path: Path) -> None:
+def test_overload_is_reported_and_held(server: SoundServer, follow: Follow, tmp_path: Path) -> None:
     """A tone 3 dB over full scale is reported, and the status at the end is 1."""
     with server.playing(tone(tmp_path, level_dbfs=3.0)):
-        found, _ = follow(server, "--seconds", "2", status=1)
+        found, _ = follow("--seconds", "2", status=1)
     assert found["last"]["worst"] == ["overloaded_input", "overloaded_input"]
     assert any("the input itself is overloaded" in w for w in found["last"]["warnings"])
 
@@ -86,7 +94,7 @@ def test_overload_is_reported_and_held(server: SoundServer, tmp_path: Path) -> N
 def following(server: SoundServer) -> Iterator[subprocess.Popen[str]]:
     """Start a live measurement of eight seconds, and wait until it reports a level."""
     running = subprocess.Popen(
-        (*COMMAND, "--seconds", "8"),
+        (sys.executable, "-m", "gainwright", *MEASURE, "--seconds", "8"),
         env=server.environment,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -130,7 +138,7 @@ def test_measurement_waits_for_a_device_that_vanishes(server: SoundServer, tmp_p
     assert found["last"]["channels"][0]["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.01)
 
 
-def test_expected_reading_of_a_step_is_shown(server: SoundServer, tmp_path: Path) -> None:
+def test_expected_reading_of_a_step_is_shown(server: SoundServer, follow: Follow, tmp_path: Path) -> None:
     """The plan's step is shown beside the reading of its tone; another tone is told as such."""
     from gainwright.jobfile import example_text, read_job_text
     from gainwright.plan import make_plan
@@ -141,13 +149,13 @@ def test_expected_reading_of_a_step_is_shown(server: SoundServer, tmp_path: Path
     assert hz is not None
     to = ("--job", str(tmp_path / "car.yaml"), "--step", "amplifier.amp")
     with server.playing(tone(tmp_path, hz=2 * hz)):
-        found, other = follow(server, "--seconds", "1", "--calibrate", "63", *to, status=1)
+        found, other = follow("--seconds", "1", "--calibrate", "63", *to, status=1)
     assert found["last"]["worst"] == ["other_tone", "other_tone"]
     assert f"asked for {hz:g} Hz, heard {2 * hz:g} Hz" in other
     assert "as expected" not in other
     with server.playing(tone(tmp_path, hz=hz)):
-        _, said = follow(server, "--seconds", "2", "--calibrate", "63", *to)
-        _, low = follow(server, "--seconds", "2", "--calibrate", "6", *to)
+        _, said = follow("--seconds", "2", "--calibrate", "63", *to)
+        _, low = follow("--seconds", "2", "--calibrate", "6", *to)
     assert "expects" in said
     assert "as expected" in said
     assert "LOWER than expected" in low
@@ -160,9 +168,9 @@ def test_expected_reading_of_a_step_is_shown(server: SoundServer, tmp_path: Path
         (("--seconds", "2", "--meter-reads", "1"), "no clean tone"),
     ],
 )
-def test_invalid_calls_are_refused(server: SoundServer, options: tuple[str, ...], says: str) -> None:
+def test_invalid_calls_are_refused(follow: Follow, options: tuple[str, ...], says: str) -> None:
     """Status 2 and one sentence."""
-    _, said = follow(server, *options, status=2)
+    _, said = follow(*options, status=2)
     assert says in said
     assert "Traceback" not in said
 
@@ -178,8 +186,9 @@ def test_invalid_calls_need_no_input(tmp_path: Path, options: tuple[str, ...], s
     assert "Traceback" not in done.stderr
 
 
-def test_devices_are_listed(server: SoundServer) -> None:
+def test_devices_are_listed(server: SoundServer, program: WarmProgram) -> None:
     """By name and by the system's interface to them."""
-    done = subprocess.run((sys.executable, "-m", "gainwright", "devices", "--json"), env=server.environment, capture_output=True, text=True, check=True)  # fmt: skip
+    done = program.run(("devices", "--json"), server.environment, server.folder, timeout=60)
+    assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)["devices"]
     assert any(device["name"] == "pulse" for device in found)

@@ -1,7 +1,8 @@
 """`python -m gainwright` started from a process that has imported it: half a second of processor time less for each start.
 
-Run as a program, this file imports Gainwright and forks itself for each line of its standard input, as JSON: the
-arguments, the environment, and a named pipe for standard error. It answers each with the number of the new process.
+Run as a program, this file imports Gainwright and answers each line of its standard input, as JSON: to arguments, an
+environment and files for standard output and error, with the number of a new process; to such a number, with the exit
+status of the process, once it has ended.
 """
 
 from __future__ import annotations
@@ -9,7 +10,6 @@ from __future__ import annotations
 import json
 import os
 import select
-import signal
 import subprocess
 import sys
 import time
@@ -21,46 +21,43 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 IMPORTED = ("gainwright.cli", "gainwright.web.serving", "gainwright.web.server", "gainwright.composition", "uvicorn")
-"""What a server imports before it answers its first request."""
+"""What a server imports before it answers its first request, and what measures live input."""
 
 
 @dataclass
 class ForkedProcess:
     """A process that isn't a child of this one, with what `subprocess.Popen` has of it."""
 
+    program: WarmProgram
     pid: int
     stderr: TextIO
-    _handle: int | None = field(init=False)
+    returncode: int | None = None
+    _handle: int = field(init=False)
 
     def __post_init__(self) -> None:
-        """Take hold of it; when it has ended already there is nothing to hold."""
-        try:
-            self._handle = os.pidfd_open(self.pid)
-        except ProcessLookupError:
-            self._handle = None
+        """Take hold of it; its number stays its own until its exit status is asked for."""
+        self._handle = os.pidfd_open(self.pid)
 
     def poll(self) -> int | None:
-        """Return 0 when it has ended, whatever its exit status was; nothing while it runs."""
+        """Return its exit status, below zero the signal that ended it; nothing while it runs."""
         return self._ended(0.0)
 
     def wait(self, timeout: float) -> int:
-        """Wait until it has ended.
+        """Wait until it has ended, and return its exit status.
 
         Raises
         ------
         subprocess.TimeoutExpired : it still runs after `timeout` seconds.
         """
-        if self._ended(timeout) is None:
+        if (status := self._ended(timeout)) is None:
             raise subprocess.TimeoutExpired("gainwright", timeout)
-        return 0
+        return status
 
     def _ended(self, within_s: float) -> int | None:
-        if self._handle is not None:
-            if not select.select([self._handle], [], [], within_s)[0]:
-                return None
+        if self.returncode is None and select.select([self._handle], [], [], within_s)[0]:
             os.close(self._handle)
-            self._handle = None
-        return 0
+            self.returncode = self.program.ask(self.pid)
+        return self.returncode
 
 
 class WarmProgram:
@@ -69,20 +66,38 @@ class WarmProgram:
     def __init__(self) -> None:
         self._process: subprocess.Popen[str] | None = None
 
-    def start(self, arguments: Sequence[str], environment: Mapping[str, str], folder: Path) -> ForkedProcess:
+    def start(
+        self, arguments: Sequence[str], environment: Mapping[str, str], folder: Path, out: str = os.devnull
+    ) -> ForkedProcess:
         """Start the program with these arguments in a session of its own; its standard error comes through a pipe in a folder."""
+        pipe = folder / f"stderr-{time.monotonic_ns()}"
+        os.mkfifo(pipe)
+        pid = self.ask([list(arguments), dict(environment), out, str(pipe)])
+        stderr = pipe.open(encoding="utf-8")  # returns when the other end is open too
+        pipe.unlink()
+        return ForkedProcess(self, pid, stderr)
+
+    def run(
+        self, arguments: Sequence[str], environment: Mapping[str, str], folder: Path, timeout: float
+    ) -> subprocess.CompletedProcess[str]:
+        """Run the program to its end, and return its exit status and what it wrote."""
+        out = folder / "stdout"
+        running = self.start(arguments, environment, folder, str(out))
+        with running.stderr:
+            said = running.stderr.read()  # to its end
+        status = running.wait(timeout)
+        return subprocess.CompletedProcess(list(arguments), status, out.read_text(encoding="utf-8"), said)
+
+    def ask(self, what: object) -> int:
+        """Ask the process that has imported everything."""
         if self._process is None:
             command = (sys.executable, __file__)
             self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        pipe = folder / f"stderr-{time.monotonic_ns()}"
-        os.mkfifo(pipe)
-        self._process.stdin.write(json.dumps([list(arguments), dict(environment), str(pipe)]) + "\n")
+        self._process.stdin.write(json.dumps(what) + "\n")
         self._process.stdin.flush()
-        stderr = pipe.open(encoding="utf-8")  # returns when the other end is open too
-        pipe.unlink()
-        return ForkedProcess(int(self._process.stdout.readline()), stderr)
+        return int(self._process.stdout.readline())
 
     def close(self) -> None:
         """End it; what it started runs on."""
@@ -96,22 +111,21 @@ def _serve() -> None:
 
     for name in IMPORTED:
         importlib.import_module(name)
-    signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody here waits for them
     for line in sys.stdin:
-        arguments, environment, pipe = json.loads(line)
-        if pid := os.fork():
-            sys.stdout.write(f"{pid}\n")
-            sys.stdout.flush()
-        else:
-            signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-            _run(arguments, environment, pipe)
+        asked = json.loads(line)
+        if isinstance(asked, int):
+            answer = os.waitstatus_to_exitcode(os.waitpid(asked, 0)[1])
+        elif not (answer := os.fork()):
+            _run(*asked)
+        sys.stdout.write(f"{answer}\n")
+        sys.stdout.flush()
 
 
-def _run(arguments: list[str], environment: dict[str, str], pipe: str) -> None:
+def _run(arguments: list[str], environment: dict[str, str], out: str, err: str) -> None:
+    os.dup2(os.open(err, os.O_WRONLY), 2)  # first: the other end waits for it
     os.setsid()
-    os.dup2(os.open(os.devnull, os.O_RDWR), 0)
-    os.dup2(0, 1)
-    os.dup2(os.open(pipe, os.O_WRONLY), 2)
+    os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+    os.dup2(os.open(out, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), 1)
     os.environ.clear()
     os.environ.update(environment)
     sys.argv = ["gainwright", *arguments]
@@ -121,7 +135,8 @@ def _run(arguments: list[str], environment: dict[str, str], pipe: str) -> None:
     try:
         main()
     except SystemExit as ended:
-        status = ended.code if isinstance(ended.code, int) else 1
+        status = ended.code if isinstance(ended.code, int) else int(ended.code is not None)
+    sys.stdout.flush()
     sys.stderr.flush()
     os._exit(status)
 

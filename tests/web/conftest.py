@@ -15,13 +15,13 @@ import pytest
 from browser_acts import CHROMIUM, ENGINES, FLAGS
 from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import sync_playwright
-from warm_program import WarmProgram
 from web_server import WebServer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator, Sequence
 
     from playwright.sync_api import Browser, Page
+    from warm_program import WarmProgram
 
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 PICTURES = os.environ.get("GAINWRIGHT_PICTURES", "")
@@ -29,14 +29,6 @@ PICTURES = os.environ.get("GAINWRIGHT_PICTURES", "")
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
 COLOURS = ("color-contrast", "link-in-text-block")
 """The rules that look at colours: the others say the same of a page by night as by day."""
-
-
-@pytest.fixture(scope="session")
-def program() -> Iterator[WarmProgram]:
-    """What starts the servers of a test process (one in test_live_stream.py is started as a person does)."""
-    warm = WarmProgram()
-    yield warm
-    warm.close()
 
 
 @pytest.fixture(scope="session")
