@@ -312,6 +312,16 @@ def test_failed_restore_changes_nothing(
     assert _all(store) == before
 
 
+def test_name_too_long_for_a_file_beside_it_is_a_sentence(tmp_path: Path) -> None:
+    """Then nothing is restored, since the former content has no place."""
+    place = str(tmp_path / ("x" * 230))
+    with closing(open_store(place)) as store:
+        job = store.jobs.add(title="one", text=JOB)
+        StoreMaintenance(place).backup(tmp_path / "backup")
+        _refused("not_written", lambda: StoreMaintenance(place).restore(tmp_path / "backup"))
+        assert store.jobs.list() == [job]
+
+
 def test_missing_store_is_not_created_by_backup_or_check(tmp_path: Path, postgresql: PostgreSQL) -> None:
     """Each reports that there is no store."""
     for place in (str(tmp_path / "none.sqlite"), postgresql.new_database()):

@@ -91,9 +91,9 @@ def write_backup(connection: sa.Connection, file: Path) -> None:
     ------
     CallError : the file exists, or can't be written.
     """
-    if file.exists():
-        raise CallError("the file exists already", code="file_exists", where=str(file), remedy="name another")
     try:
+        if file.exists():
+            raise CallError("the file exists already", code="file_exists", where=str(file), remedy="name another")
         with new_file(file, mode=0o600) as part:
             try:
                 if connection.dialect.name == "sqlite":
