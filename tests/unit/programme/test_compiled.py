@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from gainwright.errors import CallError, RecordingError
-from gainwright.programme import USUAL_BANDS, Analysis, Edge, analyse, analyse_file
+from gainwright.programme import USUAL_BANDS, Analysis, Edge, analyse, analyse_file, compiled
 from gainwright.programme.compiled import CompiledPair, cache_folder, has_compiler, pair_factory
 from gainwright.programme.plain_pair import PlainPair
 
@@ -46,12 +46,17 @@ def test_only_the_first_process_compiles(said_in_turn: list[str]) -> None:
     assert second == "kernel\n"
 
 
-def test_unwritable_cache_folder_is_reported(tmp_path: Path) -> None:
-    """A file is in place of the folder: the code is compiled all the same, for this run."""
+def test_unwritable_cache_folder_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file is in place of the folder: said, and another one is used for this run (a scan so: tests/cli/test_music.py)."""
     (tmp_path / "file").write_text("")
-    told = said(tmp_path / "file")
-    assert "can't be used as a cache" in told
-    assert told.splitlines()[-1] == "kernel"
+    monkeypatch.setenv("GAINWRIGHT_CACHE", str(tmp_path / "file"))
+    monkeypatch.setattr(compiled, "_loaded", {})
+    told: list[str] = []
+    folder = compiled._writable_folder(compiled._folder(), told.append)
+    assert ["can't be used as a cache" in note for note in told] == [True]
+    assert os.access(folder, os.W_OK)
+    assert not folder.startswith(str(tmp_path))
+    compiled._loaded["passing"].cleanup()
 
 
 def test_without_the_extra_music_is_analysed_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
