@@ -10,9 +10,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from diagnosers import kept_diagnoser
 from indicators import with_lamp
 
-from gainwright.diagnose import Diagnoser, Diagnosis, make_diagnosis
+from gainwright.diagnose import Diagnosis, make_diagnosis
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier
 from gainwright.simulated import Fault, Rig, answer
@@ -113,7 +114,7 @@ def met(call: Call, *, seed: int = 3) -> tuple[Diagnosis, list[str]]:
     job = with_settings(job, {f"{name}.gain": "30 %" for name in amplifiers} | call.sets)
     fault = Fault(call.cause, call.where, call.amount, call.side)
     rig = Rig(job, seed=seed, faults=() if call.cause == "nothing_wrong" else (fault,))
-    diagnoser = Diagnoser(job)
+    diagnoser = kept_diagnoser(job)
     entries = [read_entry(answer(rig, read_entry(said, job, answered=False)), job) for said in call.reported]
     asked: list[str] = []
     while True:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from diagnosers import kept_diagnoser
 from indicators import with_lamp
 
 from gainwright.diagnose import (
@@ -117,10 +118,10 @@ def test_contradiction_names_the_entry() -> None:
         {"check": "amp_sub.power_lamp", "is": "off"},
         {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "4 V"},
     ]
-    found = make_diagnosis(Diagnoser(of), entries(said, of))
+    found = make_diagnosis(kept_diagnoser(of), entries(said, of))
     assert "contradicts the others" in found.contradiction
     assert found.evidence[3].doubt > 0.3
-    whole = make_diagnosis(Diagnoser(of), entries(said[:3], of))
+    whole = make_diagnosis(kept_diagnoser(of), entries(said[:3], of))
     assert whole.contradiction == ""
     assert (whole.causes[0].cause, whole.causes[0].where) == ("amplifier_no_supply", "amp_sub")
 
@@ -159,8 +160,8 @@ def test_surprise_rises_for_evidence_outside_the_model() -> None:
         {"check": "amp_sub.supply_voltage", "reads": "0 V"},
         {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "55 V"},
     ]
-    assert make_diagnosis(Diagnoser(of), entries(said, of)).surprise > 0.5
-    assert make_diagnosis(Diagnoser(of), entries(said[:1], of)).surprise < 0.05
+    assert make_diagnosis(kept_diagnoser(of), entries(said, of)).surprise > 0.5
+    assert make_diagnosis(kept_diagnoser(of), entries(said[:1], of)).surprise < 0.05
 
 
 def test_what_is_in_order_elsewhere_does_not_explain_a_contradiction() -> None:
@@ -175,7 +176,7 @@ def test_what_is_in_order_elsewhere_does_not_explain_a_contradiction() -> None:
     right = [f"amp_high.{what}" for what in ("gain", "high_pass", "boost", "input_mode")] + ["desk.woofer.routing"]
     elsewhere = [{"check": place, "is": "right"} for place in right]
     elsewhere += [{"check": "amp_high.power_lamp", "is": "on"}, {"check": "amp_high.fuse", "is": "good"}]
-    diagnoser = Diagnoser(of)
+    diagnoser = kept_diagnoser(of)
     before = diagnoser.weigh(entries(said, of)).surprise
     assert diagnoser.weigh(entries(said + elsewhere, of)).surprise == pytest.approx(before, abs=0.1)
     assert diagnoser.weigh(entries(elsewhere, of)).surprise < 0.05
@@ -186,7 +187,7 @@ def test_draws_are_added_when_few_have_weight() -> None:
     of = job()
     rig = Rig(of, seed=4, faults=(Fault("gain_low", "amp_sub", 0.05),))
     said = [{"at": n, "with": "meter", **TONE} for n in ("desk.sub.mono", "knob.out.mono", "amp_sub.out.mono")]
-    state = Diagnoser(of).weigh(asked(rig, said))
+    state = kept_diagnoser(of).weigh(asked(rig, said))
     assert state.active.answer_model.ensemble.draws > 64
     likely = [i for i in range(len(state.place)) if state.active.belief.probability[i] > 0.1]
     assert likely
@@ -216,13 +217,13 @@ def test_healthy_chain_is_named_by_why_it_seems_silent() -> None:
     stopped = entries(
         [{"at": "amp_sub.out.mono", "with": "meter", "tone": "2 kHz", "level": "0 dBFS", "reads": "0.004 V"}], of
     )
-    first = make_diagnosis(Diagnoser(of), stopped).causes[0]
+    first = make_diagnosis(kept_diagnoser(of), stopped).causes[0]
     assert (first.cause, first.where) == ("wrong_tone_for_path", "desk")
     low = entries([{"at": "head.sub.mono", "with": "lamp", "tone": "50 Hz", "level": "-40 dBFS", "shows": "none"}], of)
-    first = make_diagnosis(Diagnoser(of), low).causes[0]
+    first = make_diagnosis(kept_diagnoser(of), low).causes[0]
     assert (first.cause, first.where) == ("indicator_below_threshold", "lamp")
     fine = entries([{"heard": name, "is": "normal"} for name in ("sub", "woofer", "tweeter")], of)
-    assert make_diagnosis(Diagnoser(of), fine).causes[0].cause == NOTHING
+    assert make_diagnosis(kept_diagnoser(of), fine).causes[0].cause == NOTHING
 
 
 def test_changes_of_two_causes_combine() -> None:
@@ -244,7 +245,7 @@ def test_changes_of_two_causes_combine() -> None:
 def test_access_time_counts_once_and_the_job_may_give_it() -> None:
     """A stage that was reached costs no further access time; `access` in the job replaces the typical value."""
     of = job()
-    plain = {(n.where, n.test): n.minutes for n in make_diagnosis(Diagnoser(of), ()).next}
+    plain = {(n.where, n.test): n.minutes for n in make_diagnosis(kept_diagnoser(of), ()).next}
     text = example_text("two_way_and_sub") + "access: {amp_sub: 30 min}\n"
     slow = read_job_text(text).job
     far = Diagnoser(slow)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from diagnosers import kept_diagnoser
 
 from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.diagnose.unknown_gains import MIDDLE, gain_positions, position_density, unknown_gains
@@ -96,14 +97,14 @@ def test_unknown_gain_does_not_hide_an_open_speaker(job: Job, place: str) -> Non
             {"check": "sub.resistance"},
         ]
         said = [read_entry(answer(rig, read_entry(e, job, answered=False)), job) for e in asked]
-        first = make_diagnosis(Diagnoser(job), said).causes[0]
+        first = make_diagnosis(kept_diagnoser(job), said).causes[0]
         assert (first.cause, first.where) == ("speaker_open", "sub")
         assert first.probability > 0.5
 
 
 def test_readings_that_fit_nothing_raise_the_surprise(job: Job) -> None:
     """Random volts at random nodes: always an answer, and hardly ever one without surprise."""
-    diagnoser = Diagnoser(job)
+    diagnoser = kept_diagnoser(job)
     nodes = [str(n) for n in diagnoser.chain.nodes]
     surprises = []
     for seed in range(10):
