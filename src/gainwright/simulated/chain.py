@@ -125,7 +125,10 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place."""
-        return next((f for f in self.faults if f.cause == cause and f.where in wheres), None)
+        for fault in self.faults:
+            if fault.cause == cause and fault.where in wheres:
+                return fault
+        return None
 
     # Amplifiers
 

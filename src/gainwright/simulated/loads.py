@@ -10,14 +10,42 @@ from gainwright.model import Amplifier, HeadUnit, Speaker, gives_power, leads_by
 from gainwright.simulated.line_levels import between_legs
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from gainwright.model import Job, Node, Port, Wiring
     from gainwright.simulated.faults import Fault
 
 OPEN_OHM = 1e12
+CHAINS = 16
+"""Wirings whose leads' names are kept: a rig makes a chain of the same wiring for each of its readings."""
 OVERLOADING = ("lead_shorted", "speaker_shorted", "load_too_low")
 """Faults at which an amplifier may switch itself off."""
 TRIP_RATIO = 1.6
 """Peak current at which it does, over that of its rated power into its lowest rated load (common practice)."""
+
+
+class _WiringKey:
+    """A wiring as the key of a cache, equal to itself alone."""
+
+    def __init__(self, wiring: Wiring) -> None:
+        self.wiring = wiring
+
+    def __hash__(self) -> int:
+        return id(self.wiring)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _WiringKey) and self.wiring is other.wiring
+
+
+@functools.lru_cache(maxsize=CHAINS)
+def _lead_names(key: _WiringKey, swapped: str) -> Mapping[tuple[Node, Port], tuple[str, ...]]:
+    named: dict[tuple[Node, Port], tuple[str, ...]] = {}
+    for name, pairs in leads_by_name(key.wiring).items():
+        for wire in pairs:
+            named[wire] = (*named.get(wire, ()), name)
+    for pairs in (pairs for run, pairs in key.wiring.leads.items() if str(run) == swapped):
+        named |= dict(zip(pairs, [named[wire] for wire in reversed(pairs)], strict=True))
+    return named
 
 
 class SimulatedLoads:
@@ -38,15 +66,9 @@ class SimulatedLoads:
         raise NotImplementedError
 
     @functools.cached_property
-    def lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
+    def lead_names(self) -> Mapping[tuple[Node, Port], tuple[str, ...]]:
         """Return the names of each side of a lead; exchanged sides have each other's names."""
-        named: dict[tuple[Node, Port], tuple[str, ...]] = {}
-        for name, pairs in leads_by_name(self.wiring).items():
-            for wire in pairs:
-                named[wire] = (*named.get(wire, ()), name)
-        for pairs in (pairs for run, pairs in self.wiring.leads.items() if str(run) == self.swapped):
-            named |= dict(zip(pairs, [named[wire] for wire in reversed(pairs)], strict=True))
-        return named
+        return _lead_names(_WiringKey(self.wiring), self.swapped)
 
     def at_side(self, cause: str, port: Port) -> Fault | None:
         """Return a speaker's fault if it is on a port's side."""

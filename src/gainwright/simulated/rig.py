@@ -10,7 +10,7 @@ import numpy as np
 
 from gainwright.errors import CallError
 from gainwright.jobfile import facts, instruments, settings, with_settings
-from gainwright.model import Amplifier, Indicator, Multimeter, Node, Recorder, unit_of
+from gainwright.model import Amplifier, Indicator, Multimeter, Node, Recorder, resolve, unit_of
 from gainwright.simulated.chain import SimulatedChain
 from gainwright.simulated.faults import Fault, check_faults
 from gainwright.simulated.inspection import Inspection
@@ -181,7 +181,7 @@ class Rig(Inspection):
         ------
         CallError : no node of that name.
         """
-        wiring = self._chain().wiring
+        wiring = resolve(self.job)
         for node in wiring.nodes:
             if str(node) == text and node in wiring.digital:
                 raise CallError(f"{text} is digital and has no volts to measure", code="no_volts")
