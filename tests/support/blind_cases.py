@@ -151,11 +151,15 @@ def run_case(
     said: bool = True,
     choose: Callable[[RankedTests, Sequence[Entry]], int | None] = by_the_model,
     watch: Callable[[CauseProbabilities, RankedTests, Entry | None], None] | None = None,
+    made: Callable[[Job], Diagnoser] = Diagnoser,
 ) -> Case:
-    """Run one case until one group is believed enough, nothing is worth its time, or `most` tests were made."""
+    """Run one case until one group is believed enough, nothing is worth its time, or `most` tests were made.
+
+    `made` gives the diagnoser of a job: a new one, or one that has answered before.
+    """
     rng = np.random.default_rng(1000 + seed)
     name, job, stands = draw_job(seed, said=said)
-    diagnoser = Diagnoser(job)
+    diagnoser = made(job)
     cause, fault = draw_fault(diagnoser, rng)
     rig = Rig(stands, seed=seed, faults=() if cause.id == "nothing_wrong" else (fault,))
     case = Case(seed, name, cause, fault)
