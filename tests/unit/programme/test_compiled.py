@@ -30,19 +30,17 @@ def said(folder: Path, code: str = ASK) -> str:
     ).stdout
 
 
-@pytest.fixture(scope="module")
-def said_in_turn(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
-    """What four processes say, one after the other, with a new folder: is it kept, load it, is it kept, load it."""
-    folder = tmp_path_factory.mktemp("compiled")
+def test_only_the_first_process_compiles(tmp_path: Path) -> None:
+    """Nothing is cached in a new folder; the first process says that it compiles, and from then on it is cached.
+
+    The second one says nothing and gives the same; whether it is cached is asked without numba.
+    """
     kept = "import sys; from gainwright.programme import kernel_is_cached; print(kernel_is_cached(), 'numba' in sys.modules)"
-    return [said(folder, code) for code in (kept, ASK, kept, ASK)]
-
-
-def test_only_the_first_process_compiles(said_in_turn: list[str]) -> None:
-    """The first one says that it compiles, the second says nothing and gives the same results."""
-    _, first, _, second = said_in_turn
+    before, first, after, second = (said(tmp_path, code) for code in (kept, ASK, kept, ASK))
+    assert before == "False False\n"
     assert first.splitlines()[-1] == "kernel"
     assert "note: compiling" in first
+    assert after == "True False\n"
     assert second == "kernel\n"
 
 
@@ -134,13 +132,6 @@ def test_a_filter_is_designed_without_scipy() -> None:
     code = "import sys; from gainwright.programme import Edge; Edge(80.0).sections('low', 48_000); print('scipy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
-
-
-def test_cached_code_is_found_without_numba(said_in_turn: list[str]) -> None:
-    """Nothing is cached in a new folder; after one process has compiled, it is."""
-    before, _, after, _ = said_in_turn
-    assert before == "False False\n"
-    assert after == "True False\n"
 
 
 def test_error_can_be_pickled() -> None:
