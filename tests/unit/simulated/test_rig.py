@@ -30,7 +30,8 @@ ALL_CAUSES = {
     "speaker_damaged", "coil_open", "input_mode_wrong", "player_equaliser_on", "control_bypassed", "lead_loose",
     "amplifier_hot", "source_ground_bad",
 }  # fmt: skip
-TONES_HZ = (45.0, 400.0, 6000.0)
+TONES_HZ = (47.0, 400.0, 6000.0)
+"""From 46.9 Hz on, a period at the rig's rate has 16,384 samples, below twice as many."""
 
 
 @functools.cache
@@ -48,7 +49,7 @@ def observed(rig: Rig) -> Iterator[tuple[str, Any]]:
     amplifiers, speakers = ([n for n, s in rig.job.stages.items() if isinstance(s, k)] for k in (Amplifier, Speaker))
     for name in amplifiers:
         rig.turn(f"{name}.gain", 0.4)
-        rig.play(400.0 if "sub" not in name else 45.0, 0.0)  # a supply drops under load
+        rig.play(400.0 if "sub" not in name else 47.0, 0.0)  # a supply drops under load
         yield f"{name} supply", (rig.supply_voltage(name), rig.turn_on_voltage(name), rig.lamps(name))
     for run in wiring.leads:
         yield f"{run}", np.array([rig.lead_resistance(str(run)), rig.between_conductors(str(run))])
