@@ -108,7 +108,11 @@ class _LimitedComposer(Composer):
         if self._within > DEEPEST + 1:
             raise _too_deep(event.start_mark)
         node = super().compose_node(parent, index)
-        if node.tag == "tag:yaml.org,2002:int" and len(node.value) > MOST_DIGITS and not node.value.isdecimal():
+        if (
+            node.tag == "tag:yaml.org,2002:int"
+            and len(node.value) > MOST_DIGITS
+            and not (node.value.isascii() and node.value.isdecimal())
+        ):
             # Python reads hexadecimal and octal ones of any length, but shows none with over 4,300 decimal digits
             raise UnboundedError(
                 say("a number has too many digits"),
