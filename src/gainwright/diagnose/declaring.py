@@ -241,4 +241,4 @@ def _likely(found: Standing, name: str) -> str:
         return say("Found: {name}.", name=name)
     if found.nothing_shows:
         return say("No complaint is left: all that you said is as in a chain without a fault.")
-    return say("Most likely: {name}. No test that is left here would make it more certain.", name=name)
+    return say("Most likely: {name}. No test that is left here is worth its time to make it more certain.", name=name)
