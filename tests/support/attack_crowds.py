@@ -19,9 +19,11 @@ import httpx
 import numpy as np
 import soundfile
 from attack_figures import OWN_SERVED_WITHIN_S, Figures, together
+from attack_requests import paired
 from web_server import WebServer
 
 from gainwright.app.measuring.recording_limits import MOST_SAMPLES
+from gainwright.jobfile import example_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -32,9 +34,9 @@ NEIGHBOUR = "127.0.0.9"
 """Stands for a device of the network that does no harm."""
 MOST_LOG_BYTES = 100_000
 MOST_UPLOAD_MB = 200.0
-FLOOD, UPLOADS, DOWNLOADS = 1_100, 6, 30
+FLOOD, UPLOADS, DOWNLOADS, PLANS = 1_100, 6, 30, 45
 BAD_FROM = 500
-BUSY = 503
+BUSY, TOO_MANY = 503, 429
 
 
 @dataclass
@@ -294,6 +296,31 @@ def downloads(
     return figures
 
 
+def plans(server: WebServer, many: int, *, beside: WebServer | None = None) -> Figures:
+    """Let another device, paired, ask for the plans of as many jobs at once; each is answered, or told that there are too many."""
+    figures, began = Figures("plans of many jobs for another device", tried=many), time.monotonic()
+    with server.client(timeout=300) as own, paired(server) as device:
+        texts = [f"{example_text('active_three_way')}\n# {number}\n" for number in range(many)]  # no plan is known yet
+        jobs = [own.post("/api/jobs", json={"text": text}).json()["id"] for text in texts]
+
+        def ask(job: str) -> int:
+            since = time.monotonic()
+            status = device.get(f"/api/jobs/{job}/plan", timeout=300).status_code
+            figures.took(since)
+            return status
+
+        before = resident_mb(server.process.pid if server.process else 0)
+        with watching(server, beside) as watch, ThreadPoolExecutor(many) as pool:
+            answers = list(pool.map(ask, jobs))
+    figures.refused = answers.count(TOO_MANY)
+    for status in set(answers) - {200, TOO_MANY}:
+        figures.fell(f"a plan got {status} beside {many - 1} others")
+    figures.memory_mb = max(0.0, watch.memory_mb - before)
+    watch.judge(figures, f"{many} plans for another device")
+    figures.seconds = time.monotonic() - began
+    return figures
+
+
 def attack(seed: int, seconds: float) -> Sequence[Figures]:
     """Do all of it to a server of its own: the sizes come from the seed, the number of rounds from the time."""
     chance, until = random.Random(seed), time.monotonic() + seconds  # noqa: S311  an attack, not a secret
@@ -309,6 +336,7 @@ def attack(seed: int, seconds: float) -> Sequence[Figures]:
                 found.append(uploads(server, files, beside=beside))
                 whole = silence((MOST_SAMPLES if seconds else 500_000) // 96_000, rate_hz=48_000, channels=2)
                 found.append(downloads(server, DOWNLOADS, whole, held_s=3.0 if seconds else 0.3, beside=beside))
+                found.append(plans(server, PLANS if seconds else 6, beside=beside))
                 if time.monotonic() >= until:
                     break
         finally:

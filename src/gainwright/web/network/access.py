@@ -9,6 +9,7 @@ from gainwright.errors import CallError
 from gainwright.texts import say
 from gainwright.web.network.connections import REQUEST_ID, Connections, UnpairedRequests
 from gainwright.web.network.pairing import COOKIE, Pairing, device_name, digest_of, new_token
+from gainwright.web.network.request_turns import RequestTurns
 
 if TYPE_CHECKING:
     import datetime
@@ -51,6 +52,7 @@ class NetworkAccess:
     own: OwnBrowser | None = None
     pairing: Pairing = field(default_factory=Pairing)
     connections: Connections = field(default_factory=Connections)
+    turns: RequestTurns = field(default_factory=RequestTurns)
     unpaired: UnpairedRequests = field(default_factory=UnpairedRequests)
 
     @property

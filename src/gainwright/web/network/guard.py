@@ -116,8 +116,8 @@ class Guard:
             unpaired.remove(address)
             counted = False
             scope["gainwright.device"], scope["gainwright.device_id"] = device.name, device.id
-            run = self.access.connections.run
-            await run(device.id, self.app, scope, _limited(scope, receive), _with_headers(send))
+            run, app = self.access.connections.run, self.access.turns.of(device.id, self.app)
+            await run(device.id, app, scope, _limited(scope, receive), _with_headers(send))
         except GainwrightError as error:  # the store couldn't be read
             await _refuse(Refusal(503, error.code, shown(error).what), scope, receive, send)
         finally:
