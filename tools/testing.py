@@ -22,9 +22,8 @@ def test(arguments: list[str]) -> int:
     if chosen:
         print("only the tests that were asked for: no style, types, layers or wheel", flush=True)
         return call(*pytest, *chosen)
-    # once for all: test processes that begin together would each compile the package (and the kernel) for themselves
-    call(script("python"), "-m", "compileall", "-q", "src")
     alone = pytest[:3]
+    # once for all: test processes that need it together would each compile it for themselves
     kernel = (script("python"), "-c", "from gainwright.programme import load_kernel; load_kernel(print)")
     meanwhile = {"kernel": kernel, **_checks(), "wheel": (*alone, "--wheel", "tests/wheel")}
     if os.environ.get("CI"):  # there the tests' own search is fixed
