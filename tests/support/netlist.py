@@ -20,7 +20,7 @@ from scipy import optimize, signal
 from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Processor
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gainwright.model import FilterSetting, Job, Node, Port, Wiring
 
@@ -60,17 +60,35 @@ class Netlist:
     ) -> None:
         self.job, self.wiring, self.values, self.stand = job, wiring, values, stand
         self.tone_hz, self.level_dbfs = tone_hz, level_dbfs
-        self.lines = [f"Vsrc src 0 SIN(0 {10 ** (level_dbfs / 20)!r} {tone_hz!r})"]
+        peak = 10 ** (level_dbfs / 20)
+        self.lines = [f"Vsrc src 0 DC 0 AC {peak!r} SIN(0 {peak!r} {tone_hz!r})"]
         self._count = 0
         self._leads = {(node, port): str(run) for run, pairs in wiring.leads.items() for node, port in pairs}
         for name in wiring.order:
             self._stage(name)
 
-    def text(self, *, periods: int, save: Path) -> str:
-        """Return the whole netlist: settle for `periods`, keep one more, as a table."""
+    def run(self, *, periods: int) -> dict[Node, np.ndarray]:
+        """Settle for `periods`; return one more of each output node, volts, shape (STEPS,)."""
         period = 1 / self.tone_hz
         step = period / STEPS
-        names = " ".join(f"v({_name(n)})" for n in self.wiring.nodes)
+        commands = [
+            f"tran {step!r} {(periods + 1) * period!r} {periods * period!r} {step!r} uic",
+            f"linearize {self._saved}",
+        ]
+        columns = self._table(commands)
+        assert len(columns) >= STEPS, "ngspice stopped early"
+        return {node: columns[:STEPS, i + 1] for i, node in enumerate(self.wiring.nodes)}
+
+    def phasors(self) -> dict[Node, complex]:
+        """Return each output node's phasor as long as nothing clips, peak volts: ngspice's small-signal analysis at rest."""
+        (row,) = np.atleast_2d(self._table([f"ac lin 1 {self.tone_hz!r} {self.tone_hz!r}"]))
+        return {node: complex(row[2 * i + 1], row[2 * i + 2]) for i, node in enumerate(self.wiring.nodes)}
+
+    @property
+    def _saved(self) -> str:
+        return " ".join(f"v({_name(n)})" for n in self.wiring.nodes)
+
+    def _text(self, commands: Sequence[str], save: Path) -> str:
         return "\n".join(
             [
                 "chain",
@@ -79,9 +97,8 @@ class Netlist:
                 ".control",
                 "set wr_singlescale",
                 "set numdgt=10",
-                f"tran {step!r} {(periods + 1) * period!r} {periods * period!r} {step!r} uic",
-                f"linearize {names}",
-                f"wrdata {save} {names}",
+                *commands,
+                f"wrdata {save} {self._saved}",
                 "quit",
                 ".endc",
                 ".end",
@@ -89,16 +106,14 @@ class Netlist:
             ]
         )
 
-    def run(self, *, periods: int) -> dict[Node, np.ndarray]:
-        """Run ngspice; return one settled period of each output node, volts, shape (STEPS,)."""
+    def _table(self, commands: Sequence[str]) -> np.ndarray:
+        """Run ngspice; return what the commands leave of each output node as a table, the scale first."""
         with tempfile.TemporaryDirectory() as folder:
             netlist, table = Path(folder, "chain.cir"), Path(folder, "chain.txt")
-            netlist.write_text(self.text(periods=periods, save=table), encoding="utf-8")
+            netlist.write_text(self._text(commands, table), encoding="utf-8")
             done = subprocess.run(("ngspice", "-b", str(netlist)), capture_output=True, text=True, check=False)
             assert table.is_file(), done.stdout + done.stderr
-            columns = np.loadtxt(table)
-        assert len(columns) >= STEPS, "ngspice stopped early"
-        return {node: columns[:STEPS, i + 1] for i, node in enumerate(self.wiring.nodes)}
+            return np.loadtxt(table)
 
     # ---- stages ------------------------------------------------------------------------------------------------
 
