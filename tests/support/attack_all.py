@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import attack_fields
-from attack_figures import Figures, as_data, together, told
+from attack_figures import Figures, as_data, everything, together, told
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -71,7 +71,8 @@ def main(arguments: list[str]) -> int:
     found = run(chosen, seed=seed, seconds=60 * asked.minutes)
     machine = f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
     print(
-        f"\n== in all, {began:%Y-%m-%d}, seed {seed}, {asked.minutes:g} minutes, {machine}\n{told(found)}", flush=True
+        f"\n== in all, {began:%Y-%m-%d}, seed {seed}, {asked.minutes:g} minutes, {machine}\n{told(found)}\n{everything(found)}",
+        flush=True,
     )
     if asked.json:
         stated = {"date": f"{began:%Y-%m-%d}", "seed": seed, "minutes": asked.minutes, "machine": machine}

@@ -87,6 +87,23 @@ def together(figures: Iterable[Figures]) -> list[Figures]:
     return list(found.values())
 
 
+def everything(figures: Iterable[Figures]) -> str:
+    """Return one line with all kinds together."""
+    found = list(figures)
+    counts = {
+        name: sum(getattr(one, name) for one in found)
+        for name in ("tried", "refused", "tracebacks", "acknowledged", "lost")
+    }
+    falls = sum(len(one.falls) + one.falls_untold for one in found)
+    longest, memory, served = (
+        max((getattr(one, name) for one in found), default=0.0) for name in ("longest_s", "memory_mb", "own_served_s")
+    )
+    return (
+        f"everything: {', '.join(f'{count} {name}' for name, count in counts.items())}, {falls} fell, longest {longest:.2f} s, "
+        f"most memory {memory:.0f} MB, own machine served within {served:.2f} s"
+    )
+
+
 def told(figures: Iterable[Figures]) -> str:
     """Return the figures as text, one line each, with the falls below."""
     lines = []

@@ -42,6 +42,7 @@ def test_status_says_whether_something_fell(
     assert attack_all.main(["--minutes", "1", "--seed", "7", "--json", str(written)]) == status
     told = capsys.readouterr().out
     assert "seed 7" in told
+    assert "everything: " in told
     figures = {one["what"]: one for one in json.loads(written.read_text(encoding="utf-8"))["figures"]}
     if _good in attacks.values():
         assert (figures["files"]["tried"], figures["files"]["seconds"]) == (7, 60 / len(attacks))
@@ -50,8 +51,8 @@ def test_status_says_whether_something_fell(
 
 
 def test_attacks_are_found_by_their_function(tmp_path: Path) -> None:
-    """The requests are there, and a folder without any has none; the module of figures isn't one."""
-    assert "requests" in attack_all.attacks()
+    """Each is there, and a folder without any has none; the module of figures isn't one."""
+    assert {"clocks", "crowds", "fields", "inputs", "requests", "store"} <= set(attack_all.attacks())
     assert "figures" not in attack_all.attacks()
     assert attack_all.attacks(tmp_path) == {}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from attack_figures import FALLS_KEPT, Figures, as_data, together, told
+from attack_figures import FALLS_KEPT, Figures, as_data, everything, together, told
 
 
 def test_fall_traceback_and_loss_each_break_the_promise() -> None:
@@ -35,3 +35,13 @@ def test_what_is_told_names_every_figure_and_fall() -> None:
     assert "own machine" not in text
     assert "fell: seed 4: one lost" in text
     assert json.loads(json.dumps(as_data([Figures("files", tried=2)])))[0]["tried"] == 2
+
+
+def test_one_line_has_all_kinds_together() -> None:
+    """Counts are sums, the rest the largest of any kind."""
+    files = Figures("files", tried=9, refused=4, longest_s=0.5, memory_mb=30.0)
+    kills = Figures("kills", tried=2, acknowledged=50, longest_s=2.0, falls=["a"], falls_untold=3)
+    assert everything([files, kills, Figures("floods", tried=1, own_served_s=0.3)]) == (
+        "everything: 12 tried, 4 refused, 0 tracebacks, 50 acknowledged, 0 lost, 4 fell, longest 2.00 s, most memory 30 MB, "
+        "own machine served within 0.30 s"
+    )
