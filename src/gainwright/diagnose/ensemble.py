@@ -120,6 +120,7 @@ class Ensemble:
         self.unknown_gains: dict[str, Floats] = gain_positions(chain.job, draws=draws, seed=seed + 3)
         self._use(latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1))
         self._blocks: dict[tuple[Any, ...], tuple[CaseBlocks, npt.NDArray[np.intp]]] = {}
+        self._ways: dict[tuple[Any, ...], tuple[Alteration, frozenset[tuple[str, Any]]]] = {}
         self._chains: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
         self._solved: list[tuple[Stimulus, frozenset[Node], Solved]] = []
         self._whole: tuple[Ensemble, npt.NDArray[np.intp]] | None = None
@@ -132,6 +133,7 @@ class Ensemble:
         self._alterations = [_alteration(change) for change in self.changes]
         self._all_changes = self.changes
         self._sound: dict[Stimulus, dict[Node, Floats]] = {}
+        self._sound_chains: dict[tuple[Any, ...], CaseBlocks] = {}
 
     @property
     def solutions(self) -> int:
@@ -202,17 +204,16 @@ class Ensemble:
 
     def _blocks_for(self, stimulus: Stimulus, targets: frozenset[Node]) -> tuple[CaseBlocks, npt.NDArray[np.intp]]:
         """Return the hypotheses that differ at some nodes, ready to be solved with any tone, and the block of each of all."""
-        left_on = self._left_on(stimulus)
+        actions, plain = self._played(stimulus, targets)
+        left_on = self._left_on(stimulus, plain)
         told = tuple((i, *(mask.tobytes() for mask in off.values())) for i, off in left_on.items())
         key = (stimulus.sets, stimulus.side, stimulus.fed, stimulus.swapped, targets, told)
         if key in self._blocks:
             return self._blocks[key]
-        actions = self._actions(stimulus)
         alterations = list(self._alterations)
         for i, off in left_on.items():
             alterations[i] = replace(alterations[i], gain=self.changes[i].gains(off))
         each = [_with_actions(actions, alter) for alter in alterations]
-        plain = self.chain.needed(targets, actions)
         needed = [
             # only with its own crossed or misrouted signals a hypothesis needs more nodes
             plain | self.chain.needed(targets, alter) if change.crosses else plain
@@ -238,33 +239,48 @@ class Ensemble:
         self._blocks[key] = blocks, row
         return blocks, row
 
-    def _left_on(self, stimulus: Stimulus) -> dict[int, dict[Node, Any]]:
+    def _played(self, stimulus: Stimulus, targets: frozenset[Node]) -> tuple[Alteration, frozenset[tuple[str, Any]]]:
+        """Return the person's actions, and the keys of the cells that some nodes need with them."""
+        key = (stimulus.side, stimulus.fed, stimulus.swapped, targets)
+        if key not in self._ways:
+            actions = self._actions(stimulus)
+            self._ways[key] = actions, self.chain.needed(targets, actions)
+        return self._ways[key]
+
+    def _left_on(self, stimulus: Stimulus, needed: frozenset[tuple[str, Any]]) -> dict[int, dict[Node, Any]]:
         """Return when chassis switch themselves off, of the hypotheses under which a tone leaves some on; music drives all.
 
-        The current into the load must be that of the load at which they do, at full power.
+        The current into the load must be that of the load at which they do, at full power. Hypotheses that change nothing at
+        the needed cells don't matter.
         """
         if stimulus.octaves:
             return {}
         found = {}
         for i, change in enumerate(self.changes):
-            if change.trips:
-                volts = self._sound_v(stimulus)
+            if change.trips and (change.crosses or self._touched[i] & needed):
+                volts = self._sound_v(stimulus, frozenset(change.trips))
                 off = {node: trip.can & (volts[node] > trip.from_v) for node, trip in change.trips.items()}
                 if any(np.any(off[node] != trip.can) for node, trip in change.trips.items()):
                     found[i] = off
         return found
 
-    def _sound_v(self, stimulus: Stimulus) -> dict[Node, Floats]:
-        """Return the rms at the outputs that may be switched off, in the sound chain, shape (draws,) each."""
-        if stimulus not in self._sound:
-            ends = frozenset(node for change in self._all_changes for node in change.trips)
-            chain, values = self.chain_with(stimulus.sets)
-            first = CaseBlock(self._actions(stimulus), {}, frozenset())
-            settings = self._settings(chain, dict(stimulus.sets))
-            blocks = CaseBlocks(chain, [first], draws=self.draws, values=values, settings=settings, targets=ends)
-            solution = blocks.solve(self._conditions(stimulus), harmonics=self.harmonics)
-            self._sound[stimulus] = {node: solution.rms_v[:, solution.index(node)] for node in ends}
-        return self._sound[stimulus]
+    def _sound_v(self, stimulus: Stimulus, ends: frozenset[Node]) -> dict[Node, Floats]:
+        """Return the rms at some outputs in the sound chain, shape (draws,) each; solved for those of their stages at once."""
+        known = self._sound.setdefault(stimulus, {})
+        if not ends <= known.keys():
+            stages = {node.stage for node in ends}
+            ends = frozenset(n for change in self._all_changes for n in change.trips if n.stage in stages)
+            key = (stimulus.sets, stimulus.side, stimulus.fed, stimulus.swapped, ends)
+            if key not in self._sound_chains:
+                chain, values = self.chain_with(stimulus.sets)
+                first = CaseBlock(self._actions(stimulus), {}, frozenset())
+                settings = self._settings(chain, dict(stimulus.sets))
+                self._sound_chains[key] = CaseBlocks(
+                    chain, [first], draws=self.draws, values=values, settings=settings, targets=ends
+                )
+            solution = self._sound_chains[key].solve(self._conditions(stimulus), harmonics=self.harmonics)
+            known |= {node: solution.rms_at(solution.index(node)) for node in ends}
+        return known
 
     def _speakers(self) -> frozenset[str]:
         return frozenset(name for name, stage in self.chain.job.stages.items() if stage.kind == "speaker")
