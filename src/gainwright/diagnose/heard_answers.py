@@ -284,22 +284,21 @@ class HeardAnswers(UnitAnswers):
         return 0.0 if cut or any(at in way for at, _ in change.shorted) else 1.0
 
     def _gain(self, lead: str, node: Node, tone_hz: float) -> float:
-        """Return the gain from a lead to a node, with all numbers at their nominal values and far below any ceiling."""
-        known, key = _GAINS.setdefault(self.chain, {}), (lead, node, tone_hz)
-        if key not in known:
+        """Return the gain from a lead to a node, with all numbers at their nominal values and far below any ceiling.
+
+        Those to all speakers are worked out at once.
+        """
+        known = _GAINS.setdefault(self.chain, {})
+        if (lead, node, tone_hz) not in known:
             ports = {port for _, port in self.leads[lead]}
-            fed = dict.fromkeys(self.chain.wiring.feeds, 0.0) | dict.fromkeys(ports, 1.0)
-            alter = Alteration(fed_v=fed)
-            if ("output", node) not in self.chain.needed([node], alter) or not self._reaches(ports, node):
-                known[key] = 0.0
-            else:
-                solved = self.chain.solve(
-                    Conditions(tone_hz, -60.0, alter=Alteration(fed_v=dict.fromkeys(ports, 1.0))),
-                    targets=[node],
-                    margins=False,
-                )
-                known[key] = float(solved.rms_v[0, solved.index(node)]) * 1e3
-        return known[key]
+            every = {node, *(at for at, port in self.lead_ohm if self.chain.job.stages[port.stage].kind == "speaker")}
+            known |= dict.fromkeys(((lead, at, tone_hz) for at in every), 0.0)
+            ends = [at for at in every if self._reaches(ports, at)]
+            if ends:
+                fed = Alteration(fed_v=dict.fromkeys(ports, 1.0))
+                solved = self.chain.solve(Conditions(tone_hz, -60.0, alter=fed), targets=ends, margins=False)
+                known |= {(lead, at, tone_hz): float(solved.rms_v[0, solved.index(at)]) * 1e3 for at in ends}
+        return known[lead, node, tone_hz]
 
     def _reaches(self, ports: set[Port], node: Node) -> bool:
         keys = self.chain.needed([node])
