@@ -35,10 +35,14 @@ def _asked(
         async with asyncio.TaskGroup() as group:
             for device in devices:
                 of = turns.of(device, app)
-                group.create_task(of({"type": kind, "device": device}, None, sent))  # type: ignore[arg-type]
+                group.create_task(of({"type": kind, "method": "GET", "device": device}, None, sent))  # type: ignore[arg-type]
 
     run_apart(go())
     return dict(most), in_all
+
+
+async def _awaited(answer: Any) -> None:
+    await answer
 
 
 def test_a_device_and_all_of_them_have_few_turns_at_once() -> None:
@@ -67,7 +71,9 @@ def test_a_request_that_is_ended_gives_its_turn_back() -> None:
             ended.append(True)
 
     async def go() -> None:
-        requests = [asyncio.ensure_future(turns.of("a", app)({"type": "http"}, None, None)) for _ in range(3)]  # type: ignore[arg-type]
+        nobody: Any = None
+        scope = {"type": "http", "method": "GET"}
+        requests = [asyncio.ensure_future(_awaited(turns.of("a", app)(scope, nobody, nobody))) for _ in range(3)]
         await asyncio.sleep(0.01)
         for request in requests:
             request.cancel()
@@ -75,4 +81,36 @@ def test_a_request_that_is_ended_gives_its_turn_back() -> None:
 
     run_apart(go())
     assert ended == [True]
+    assert turns._of_device == {}
+
+
+def test_a_body_that_comes_slowly_takes_no_turn() -> None:
+    """Of an upload, only the work on it: what has come whole is answered meanwhile."""
+    turns, answered = RequestTurns(most_of_device=1, most=1), []
+
+    async def app(scope: Any, receive: Any, send: Any) -> None:
+        while scope["method"] == "POST" and (await receive()).get("more_body"):
+            pass
+        answered.append(scope["name"])
+        await send({"type": "http.response.start"})
+
+    async def go() -> None:
+        coming: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
+
+        async def sent(_message: Any) -> None:
+            pass
+
+        def ask(name: str, method: str) -> asyncio.Future[None]:
+            scope = {"type": "http", "method": method, "name": name}
+            return asyncio.ensure_future(_awaited(turns.of("a", app)(scope, coming.get, sent)))
+
+        coming.put_nowait({"type": "http.request", "more_body": True})
+        upload = ask("upload", "POST")
+        await asyncio.sleep(0.01)
+        await asyncio.wait_for(ask("page", "GET"), 5)
+        coming.put_nowait({"type": "http.request", "more_body": False})
+        await asyncio.wait_for(upload, 5)
+
+    run_apart(go())
+    assert answered == ["page", "upload"]
     assert turns._of_device == {}

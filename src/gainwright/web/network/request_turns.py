@@ -12,8 +12,9 @@ if TYPE_CHECKING:
 
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-MOST_OF_DEVICE, MOST_OF_NETWORK = 3, 6
-"""Requests of a device, and of all of them, until their answer begins; the rest wait without a thread."""
+MOST_OF_DEVICE, MOST_OF_NETWORK = 3, 12
+"""Requests of a device, and of all of them, from the end of what is sent until the answer begins; the rest wait without a thread."""
+BODILESS = ("GET", "HEAD")
 
 
 @dataclass
@@ -34,13 +35,23 @@ class RequestTurns:
                 await app(scope, receive, send)
                 return
             async with contextlib.AsyncExitStack() as turn:
-                await turn.enter_async_context(self._turn(device))
+                whole = scope["method"] in BODILESS
+                if whole:
+                    await turn.enter_async_context(self._turn(device))
+
+                async def received() -> Message:
+                    nonlocal whole
+                    message = await receive()
+                    if not whole and not message.get("more_body"):  # a slow upload keeps no other request waiting
+                        whole = True
+                        await turn.enter_async_context(self._turn(device))
+                    return message
 
                 async def sent(message: Message) -> None:
                     await turn.aclose()
                     await send(message)
 
-                await app(scope, receive, sent)
+                await app(scope, received, sent)
 
         return in_turn
 
