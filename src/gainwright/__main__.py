@@ -1,6 +1,7 @@
 """Run as `python -m gainwright`; a process that is started to help imports this file too, and nothing of the command line."""
 
 import gc
+import os
 import sys
 
 
@@ -21,9 +22,11 @@ def main() -> None:
     """Run the command line.
 
     Most of what a short command makes is its modules, which stay until it ends. Looking through them for garbage, while
-    they are imported and once more when the process ends, would take a quarter of the time of a plan.
+    they are imported and once more when the process ends, would take a quarter of the time of a plan. Matrices are small here:
+    several threads of linear algebra would wait for one another, in twice the processor time of a diagnosis.
     """
     gc.set_threshold(100_000)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when numpy is first loaded
     _forget_current_folder()
     from gainwright.cli import main as run
 
