@@ -12,8 +12,9 @@ import numpy as np
 
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observer import normal_cdf
-from gainwright.diagnose.played_paths import played_paths
+from gainwright.diagnose.played_paths import BELOW_SET_UP_DB, played_paths
 from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, Answers, UnitAnswers
+from gainwright.model import HeadUnit
 from gainwright.solve import Alteration, Conditions
 
 if TYPE_CHECKING:
@@ -55,6 +56,8 @@ SLIP, SLIP_MUSIC = 0.01, 0.003
 """How often a word is wrong by itself; the same of music that somebody knows, which is why they ask."""
 _GAINS: WeakKeyDictionary[Chain, dict[tuple[str, Node, float], float]] = WeakKeyDictionary()
 """Gains from leads to nodes of chains in use: they don't depend on the hypotheses."""
+_TURNED_UP: WeakKeyDictionary[Chain, dict[str, float]] = WeakKeyDictionary()
+"""How much louder sources of chains in use play at a speaker than at their assumed volume, dB."""
 TAKEN_FOR = {
     "silent": ("faint",),
     "faint": ("silent", "normal"),
@@ -130,12 +133,29 @@ class HeardAnswers(UnitAnswers):
         sets = tuple(sorted(played.set.items()))
         return Stimulus(
             tone_hz,
-            level_dbfs + played.level_dbfs,
+            level_dbfs + self._turned_up_db(speaker, played) + played.level_dbfs,
             sets,
             running=played.engine == "on",
             speakers=played.speakers == "on",
             octaves=octaves,
         )
+
+    def _turned_up_db(self, speaker: str, played: Played) -> float:
+        """Return how much louder than at its assumed volume a source that drives a speaker itself is usually played, dB.
+
+        Without a gain behind it the volume sets the level: it is turned up until a sound source is as far below its
+        ceiling as in a chain that was set up.
+        """
+        end = next(path.nodes[-1] for path in self.chain.wiring.paths if path.speaker == speaker)
+        source = self.chain.job.stages[end.stage]
+        if not isinstance(source, HeadUnit) or source.volume.at is not None or f"{end.stage}.volume" in played.set:
+            return 0.0
+        known = _TURNED_UP.setdefault(self.chain, {})
+        if speaker not in known:
+            tone_hz, level_dbfs, _ = self._usual_of(speaker)
+            solved = self.chain.solve(Conditions(tone_hz, level_dbfs), targets=(end,))
+            known[speaker] = max(float(solved.margin_db[0, solved.index(end)]) - BELOW_SET_UP_DB, 0.0)
+        return known[speaker]
 
     def _usual_of(self, speaker: str) -> tuple[float, float, float]:
         """Return the tone, Hz, the level, dBFS, and the width in octaves that represent ordinary music at a speaker."""

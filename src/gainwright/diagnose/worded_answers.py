@@ -252,7 +252,7 @@ class WordedAnswers(HeardAnswers):
             phasor = self.observer.phasor_v(stimulus, wire[0], nodes) * self.arriving(*wire)
             sides.append(phasor * self._turned(wire))
         before, after = self._together(sides[0], sides[1]), self._together(sides[0], -sides[1])
-        change_db = 20 * np.log10((after + 1e-3) / (before + 1e-3))
+        change_db = 20 * np.log10((after + AUDIBLE_V) / (before + AUDIBLE_V))  # what isn't audible doesn't change
         which = np.where(change_db < -HEARD_DB, 0, np.where(change_db > HEARD_DB, 1, 2))
         wrong = (1 - SURE["heard"]) / 2
         return np.stack([np.where(which == i, SURE["heard"], wrong) for i in range(3)])

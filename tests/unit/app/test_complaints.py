@@ -51,6 +51,25 @@ def test_complaint_names_speakers_and_how_they_sound(said: str, meant: dict[str,
     assert told(said) == meant
 
 
+@pytest.mark.parametrize(
+    ("said", "part", "doors", "sub"),
+    [
+        ("it sounds thin, no bass in the doors", "thin", ["front_speakers", "rear_speakers"], []),
+        ("die vorderen Türen klingen dünn, kein Bass", "thin", ["front_speakers"], []),
+        ("the rear doors sound dull and the sub plays", "dull", ["rear_speakers"], ["normal"]),
+        ("the front is thin, no bass from the sub", "thin", ["front_speakers"], ["silent"]),
+    ],
+)
+def test_part_of_the_music_that_is_heard_is_no_silence(said: str, part: str, doors: list[str], sub: list[str]) -> None:
+    """Such a speaker plays, less loud than usual, and which part of the music it plays is evidence too."""
+    entries = complaint_entries(said, JOB)
+    for entry in entries:
+        read_entry(entry, JOB)
+    assert [e["heard"] for e in entries if e["is"] == "faint"] == doors
+    assert [e["check"] for e in entries if e["is"] == part] == [f"{door}.sounds" for door in doors]
+    assert [e["is"] for e in entries if e.get("heard") == "subwoofer"] == sub
+
+
 @pytest.mark.parametrize("said", ["it is broken somehow", "please help", "the sub", "hm", "one side is dead"])
 def test_complaint_that_tells_nothing_is_asked_again(said: str) -> None:
     """With an example."""

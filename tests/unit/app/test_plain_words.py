@@ -27,6 +27,7 @@ HEARD = {
     "faint": (
         "very quiet", "plays but very quietly", "hardly anything", "almost nothing", "really weak", "sehr leise",
         "spielt, aber nur leise", "kaum was zu hören", "much quieter than the other", "fast nichts",
+        "thin, no bass in the doors", "plays but tinny", "klingt dünn, kein Bass", "dull, no treble",
     ),
     "normal": (
         "yes they play", "plays fine", "sounds good", "as always", "ok", "loud and clear", "ja, die spielen", "läuft wie immer",
@@ -38,7 +39,7 @@ HEARD = {
     ),
     "hum": ("it hums", "there's a buzz", "no music, only humming", "brummt", "plays but buzzes"),
     "whine": ("whines with the engine", "a whistle", "pfeift mit dem Motor"),
-    "": ("yes", "no", "left one", "it hums and whines", "hm", "first nothing, then it plays", "not distorted", "faint and distorted"),
+    "": ("yes", "no", "left one", "it hums and whines", "hm", "first nothing, then it plays", "not distorted", "faint and distorted", "not thin"),
 }  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -15,6 +16,9 @@ from gainwright.diagnose.observations import observe
 from gainwright.jobfile import read_entry, read_job_text
 from gainwright.model import resolve
 from gainwright.simulated import possible_faults
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 TEXT = typical_text("radio_sub")
 PROBING = (
@@ -39,7 +43,7 @@ def possible(text: str, *entries: dict[str, str]) -> tuple[Diagnoser, list[dict[
     return diagnoser, listening, {c.test for c in candidates}
 
 
-def chance(diagnoser: Diagnoser, cause: str, entry: dict[str, str]) -> float:
+def chance(diagnoser: Diagnoser, cause: str, entry: Mapping[str, object]) -> float:
     """Return the probability of an answer if a cause is the only fault."""
     at = [str(c) for c in diagnoser.causes].index(cause)
     read = read_entry(entry, diagnoser.job)
@@ -131,6 +135,26 @@ def test_music_as_always_does_not_sound_distorted_unless_something_is_wrong() ->
     assert healthy < 0.02
     assert chance(diagnoser, "supply_sagging at sub_amplifier", distorted) > 4 * healthy
     assert chance(diagnoser, "nothing_wrong", distorted | {"tone": "50 Hz", "level": "0 dBFS"}) > 4 * healthy
+
+
+def test_equaliser_of_a_player_makes_a_radio_that_drives_the_speakers_distort() -> None:
+    """Its volume isn't known and no gain is behind it: it is turned up, so a boost reaches its ceiling; softly it is clean.
+
+    A volume that is told is where it stands: a quarter up a boost reaches no ceiling.
+    """
+    diagnoser = Diagnoser(read_job_text(typical_text("radio_only")).job)
+    cause, distorted = "player_equaliser_on at factory_radio", {"heard": "front_speakers", "is": "distorted"}
+    assert chance(diagnoser, cause, distorted) > 5 * chance(diagnoser, "nothing_wrong", distorted)
+    assert chance(diagnoser, cause, distorted | {"level": "-20 dBFS"}) < 0.02
+    assert chance(diagnoser, cause, distorted | {"set": {"factory_radio.volume": "10"}}) < 0.02
+
+
+def test_bass_that_is_not_heard_does_not_change_when_one_side_is_turned_round() -> None:
+    """As where a shorted lead leaves millivolts of it: mostly where nothing is heard, nothing changes."""
+    diagnoser = Diagnoser(read_job_text(typical_text("radio_doors")).job)
+    cause = "lead_shorted at lead:head_unit.front-front_amplifier"
+    silent = chance(diagnoser, cause, {"heard": "front_speakers", "is": "silent"})
+    assert chance(diagnoser, cause, {"check": "front_speakers.one_side_reversed", "is": "same"}) > 0.7 * silent > 0.4
 
 
 def test_glance_of_a_caller_over_all_controls_is_less_sure_than_a_look_at_one() -> None:

@@ -6,7 +6,14 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases.plain_words import DONT_KNOW, heard_word, said_instead, tried_word
+from gainwright.app.cases.plain_words import (
+    DONT_KNOW,
+    heard_word,
+    part_heard,
+    said_instead,
+    tried_word,
+    without_lacking_part,
+)
 from gainwright.app.cases.sounds import WRONG, Sound, entries_of, has_sides, knobs_of, rest_of, speakers_of
 from gainwright.errors import CallError
 from gainwright.texts import say
@@ -73,14 +80,14 @@ _GOES = (
 def complaint_entries(text: str, job: Job) -> list[dict[str, Any]]:
     """Return the entries of a complaint, such as `no bass, the doors play`: of each speaker, or side, that is named.
 
-    A volume from which it distorts, noise with or without the engine, what comes and goes and what brings it, and a knob
+    A volume from which it distorts, which part of the music is heard, noise with or without the engine, what comes and goes and what brings it, and a knob
     that does nothing are read too (see `Sound`).
 
     Raises
     ------
     CallError : the sentence doesn't tell which speakers sound how.
     """
-    plain = _plain(text)
+    plain = without_lacking_part(_plain(text))
     goes = bool(re.search(_GOES, plain))
     heard, idle = _heard_and_idle(plain, job, goes=goes)
     if not heard and not idle:
@@ -143,6 +150,8 @@ def _with_conditions(sound: Sound, plain: str, *, goes: bool) -> Sound:
         sound = replace(sound, volume=step["step"].replace(",", ".") if step else "", softly=softly)
     if sound.word in ("hum", "whine") and re.search(rf"\b(?:{_ENGINE})", plain):
         sound = replace(sound, engine="always" if re.search(rf"\b(?:{_ENGINE_OFF})", plain) else "running")
+    if sound.word == "faint":
+        sound = replace(sound, part=part_heard(plain))
     if goes and sound.word in WRONG:
         sound = replace(sound, goes=True, provoked=tried_word(plain, "provoked"))
     return sound

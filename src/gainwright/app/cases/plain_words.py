@@ -51,6 +51,13 @@ _VOLUME = (
     r"(?:\s+(?:volume|ist|musik|lautstärke))?\b"
 )
 """At which volume something is so; `when it's low` doesn't say how it sounds."""
+_PART = {"thin": r"thin(?:ner)?\b|tinny|dünn\w*|blechern\w*", "dull": r"dull\b|muffl\w*|dumpf\w*"}
+"""Which part of the music is heard -> what people say; such a speaker plays, though not as loud as usual."""
+_LACKING = (
+    rf"[,;]?\s*(?:(?:and|with|und|mit)\s+)?{_NO}{_BETWEEN}(?:bass|bässe?|lows|treble|highs|höhen|tiefen)\b"
+    r"(?!\s+(?:\w+\s+){0,2}sub)"
+)
+"""What such a speaker lacks, which is no silence."""
 _QUALITY = rf"{_NO}{_BETWEEN}(?:{_DISTORTED}|{_HUM}|{_WHINE})"
 _ON = r"on\b(?! (?:it|its|the|that|this|my)\b)|lit\b|light(?:s|ed)?\b|glow\w*|shin\w*|green|blue|white|an\b|leuchte\w*|brenn\w*|grün|blau|wei(?:ß|ss)\b"
 _LAMP = {
@@ -161,7 +168,7 @@ def heard_word(text: str, *, playing: bool = True) -> str:
     ----------
     playing : whether something plays; if not, what is normal is silent.
     """
-    plain = _plain(text)
+    plain = without_lacking_part(_plain(text))
     if plain == "still":
         return "silent"
     rest, denied = re.subn(_QUALITY, " ", re.sub(_VOLUME, " ", plain))
@@ -171,12 +178,26 @@ def heard_word(text: str, *, playing: bool = True) -> str:
             "hum",
             "whine",
         }
-    elif denied and not found:
+    elif denied and not found and not part_heard(plain):
         return ""
     special = found - {"normal", "silent"}
+    if playing and not special and part_heard(plain):
+        return "faint"
     if len(special) == 1:
         return special.pop()
     return found.pop() if len(found) == 1 else ""
+
+
+def part_heard(text: str) -> str:
+    """Return which part of the music is heard, `thin` or `dull`; empty where the sentence doesn't tell."""
+    denied = rf"\b{_NO}{_BETWEEN}(?:{'|'.join(_PART.values())})"
+    found = _meanings(re.sub(denied, " ", _plain(text)), _PART)
+    return found.pop() if len(found) == 1 else ""
+
+
+def without_lacking_part(plain: str) -> str:
+    """Return a sentence about a part of the music that is heard without the part that isn't: `thin, no bass` is no silence."""
+    return re.sub(_LACKING, "", plain) if part_heard(plain) else plain
 
 
 def lamp_word(text: str, *, protection: bool = False) -> str:

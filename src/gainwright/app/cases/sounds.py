@@ -29,6 +29,7 @@ class Sound:
     engine : of noise, whether it is there only with the engine `running`, or `always`; empty where it isn't known.
     goes : whether it is so at times only.
     provoked : what brings it then, a word of the check `provoked`; empty where it isn't known.
+    part : which part of the music is heard of it, a word of the check `sounds`; empty where it isn't known.
     """
 
     speaker: str
@@ -39,6 +40,7 @@ class Sound:
     engine: str = ""
     goes: bool = False
     provoked: str = ""
+    part: str = ""
 
 
 def entries_of(sounds: Sequence[Sound], job: Job, *, idle: Iterable[str] = ()) -> list[dict[str, Any]]:
@@ -64,6 +66,8 @@ def _entries(sound: Sound, job: Job) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = [{**about, **at, "is": sound.word}]
     if sound.word == "distorted" and sound.softly:
         found.append({**about, "level": SOFTLY, "is": "normal" if sound.softly == "clean" else sound.word})
+    if sound.part:
+        found.append({"check": f"{sound.speaker}.sounds", "is": sound.part})
     if sound.word in NOISES and sound.engine:
         found.append({**about, "engine": "off", "is": "normal" if sound.engine == "running" else sound.word})
     if sound.word in WRONG and sound.goes:
