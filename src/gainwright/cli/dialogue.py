@@ -47,6 +47,11 @@ def run_dialogue(
     kept : the case that the dialogue is stored as, None to store nothing.
     """
     say(f"{dialogue.title or 'Fault finding'}. Type help for the list of commands.")
+    if dialogue.ears_alone:
+        say(
+            "No measuring instrument is named for this chain, so only eyes and ears are asked for. "
+            "Once you have entered a reading of your own, readings are asked for too."
+        )
     typed = iter(lines)
     if not dialogue.entries:
         typed = ask_complaint(typed, say, dialogue, commands=COMMANDS)

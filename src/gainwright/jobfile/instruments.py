@@ -41,11 +41,11 @@ def instruments(job: Job) -> dict[str, Instrument]:
 
 
 def at_hand(job: Job) -> dict[str, Instrument]:
-    """Return the instruments that fault finding may ask for: none when the job says `instruments: {}`, else `instruments`.
+    """Return the instruments that fault finding may ask for, complete: those that the job names.
 
-    A plan assumes a multimeter even then: without one there is none.
+    A plan assumes a multimeter where it names none: without one there is no plan.
     """
-    return {} if "instruments" in job.model_fields_set and not job.instruments else instruments(job)
+    return instruments(job) if job.instruments else {}
 
 
 def _complete(instrument: Instrument) -> Instrument:

@@ -67,10 +67,20 @@ def test_a_meter_that_was_read_is_at_hand() -> None:
     assert "50 Hz" in {str(entry.get("tone")) for entry in listening}
 
 
-@pytest.mark.parametrize("text", [TEXT.replace("instruments: {}\n", ""), typical_text("radio_sub", "meter")])
-def test_a_job_that_does_not_say_has_a_meter(text: str) -> None:
-    """As one that says so."""
-    diagnoser, _, kinds = possible(text)
+def test_a_job_that_names_no_instrument_is_asked_for_none() -> None:
+    """Nobody who has only ears is sent to measure; who reads a meter all the same is asked for more, and it may be at fault."""
+    text = TEXT.replace("instruments: {}\n", "")
+    diagnoser, listening, kinds = possible(text)
+    assert kinds.isdisjoint(PROBING)
+    assert {str(entry.get("tone")) for entry in listening} == {"None", "off"}
+    assert [c for c in diagnoser.causes if c.where == "meter"]
+    read = {"at": "sub_amplifier.out.mono", "with": "meter", "tone": "50 Hz", "reads": "0.1 V"}
+    assert {"measure", "check_lead"} <= possible(text, read)[2]
+
+
+def test_a_job_that_names_a_meter_is_asked_for_readings() -> None:
+    """As soon as it is ticked."""
+    diagnoser, _, kinds = possible(typical_text("radio_sub", "meter"))
     assert {"measure", "check_lead", "measure_speaker"} <= kinds
     assert [c for c in diagnoser.causes if c.where == "meter"]
 

@@ -127,6 +127,17 @@ def test_who_has_nothing_to_measure_with_says_so_at_a_test_that_needs_it(client:
         assert not [test for test in left if test["test"] in WITH_INSTRUMENT]
 
 
+def test_page_says_why_nothing_is_measured(client: TestClient) -> None:
+    """It does as long as the chain names no instrument and no reading was entered."""
+    says = "No measuring instrument is named for this chain"
+    silent = {"heard": "subwoofer", "is": "silent"}
+    read = {"at": "sub_amplifier.out.mono", "with": "meter", "tone": "50 Hz", "reads": "0.1 V"}
+    for also, evidence, told in ([], [silent], True), ([], [silent, read], False), (["meter"], [silent], False):
+        sent = {"chain": "radio_sub", "also": also, "evidence": evidence}
+        new = client.post("/api/cases", json=sent).json()
+        assert (says in client.get(f"/cases/{new['name']}").text) == told
+
+
 def test_what_is_wrong_is_tapped(client: TestClient) -> None:
     """A tap for the kind, one for each question that isn't as it stands, and Enter; over HTTP the same, with what can be chosen."""
     new = client.post("/api/cases", json={"chain": "radio_sub", "also": ["knob"]}).json()

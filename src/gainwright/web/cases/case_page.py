@@ -117,6 +117,7 @@ def case_page(
         places=observed_places(job),
         wrong=complaint_kinds(job),
         instruments=_instruments(job),
+        ears_alone=dialogue.ears_alone,
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
         renewed=about is not None and text_as_set(site, about) != kept.case.job,
         sent=sent,
