@@ -36,6 +36,7 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
     f"--disable-features={','.join(WITHOUT)}",
+    "--js-flags=--no-turbofan --no-maglev",  # each page's scripts run for moments: to compile them further costs more than it saves
 )
 EACH_SIZE_AND_WAY = pytest.mark.parametrize(
     ("size", "scripts"), [("phone", True), ("desktop", False)], ids=["phone", "desktop-plain"]

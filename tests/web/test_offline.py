@@ -211,6 +211,9 @@ def test_run_opens_and_continues_without_a_network(
     assert entered(api, job) == [(SUPPLY, "13,9")]
     (note,) = api.get(f"/api/jobs/{job}/notes").json()
     assert (note["text"], note["media_type"]) == ("fuse is loose", "image/jpeg")
+    # the page is kept beside its display, a moment later
+    holds = "async (path) => (await (await caches.match(path))?.text() ?? '').includes('13.9 V')"
+    page.wait_for_function(holds, arg=f"/jobs/{job}/setup/{SUPPLY}")
     page.context.set_offline(True)
     page.goto(f"/jobs/{job}/setup/{SUPPLY}")
     assert "13.9 V" in page.locator("#found").inner_text()
