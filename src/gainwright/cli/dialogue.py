@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gainwright.app.cases.case_places import ears_alone
 from gainwright.app.cases.endings import TYPED, typed_ending
 from gainwright.cli.complaint import ask_complaint
 from gainwright.errors import DoubtfulReadingError, GainwrightError
@@ -47,7 +48,7 @@ def run_dialogue(
     kept : the case that the dialogue is stored as, None to store nothing.
     """
     say(f"{dialogue.title or 'Fault finding'}. Type help for the list of commands.")
-    if dialogue.ears_alone:
+    if ears_alone(dialogue):
         say(
             "No measuring instrument is named for this chain, so only eyes and ears are asked for. "
             "Once you have entered a reading of your own, readings are asked for too."

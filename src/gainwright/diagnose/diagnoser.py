@@ -30,7 +30,7 @@ from gainwright.diagnose.shop_counts import (
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
 from gainwright.diagnose.usual_draws import DRAWS, usual_draws
 from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, fits_sound, mistaken
-from gainwright.jobfile import instruments
+from gainwright.jobfile import instruments, possible_instruments
 from gainwright.model import Check, Indicator, Multimeter, chain_kind, mended_cause
 
 if TYPE_CHECKING:
@@ -172,9 +172,7 @@ class Diagnoser:
         self.turn = threading.RLock()
         self.job, self.chain = job, chain_with_unknown_gains(job)
         self.instruments = instruments(job)
-        none = "instruments" in job.model_fields_set and not job.instruments
-        # one that the job doesn't name isn't asked for, but may be read with, and be at fault
-        self.causes = causes(job, self.chain.wiring, {} if none else self.instruments)
+        self.causes = causes(job, self.chain.wiring, possible_instruments(job))
         self.table = priors(self.causes, job, self.chain.wiring)
         self.closed, self.kind = ClosedCases.of(closed), chain_kind(job)
         self.before = with_cases(self.table, self.causes, self.closed, self.kind)

@@ -10,7 +10,13 @@ from gainwright.jobfile.changes import with_changes
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
-from gainwright.jobfile.instruments import Assumption, at_hand, instrument_assumptions, instruments
+from gainwright.jobfile.instruments import (
+    Assumption,
+    at_hand,
+    instrument_assumptions,
+    instruments,
+    possible_instruments,
+)
 from gainwright.jobfile.reading import JobFile, errors_of, read_job, read_job_text
 from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
 from gainwright.jobfile.yaml_reading import refuse_other_file
@@ -33,6 +39,7 @@ __all__ = [
     "instrument_assumptions",
     "instruments",
     "job_schema",
+    "possible_instruments",
     "read_entry",
     "read_evidence",
     "read_evidence_text",

@@ -48,6 +48,14 @@ def at_hand(job: Job) -> dict[str, Instrument]:
     return instruments(job) if job.instruments else {}
 
 
+def possible_instruments(job: Job) -> dict[str, Instrument]:
+    """Return the instruments that may be at fault, complete: `instruments`, or none when the job says `instruments: {}`.
+
+    One that the job doesn't name isn't asked for, but somebody may read with it all the same.
+    """
+    return {} if "instruments" in job.model_fields_set and not job.instruments else instruments(job)
+
+
 def _complete(instrument: Instrument) -> Instrument:
     missing = {
         key: value

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from gainwright.app.cases.dialogue import Dialogue
     from gainwright.model import Job
 
 
@@ -31,6 +32,11 @@ def observed_places(job: Job) -> dict[str, dict[str, str]]:
         "check": {**checks, **leads, **functions},
         "swap": in_words([*sided, *pairs]),
     }
+
+
+def ears_alone(dialogue: Dialogue) -> bool:
+    """Return whether no test asks for a reading, since the job names no instrument and none was read so far."""
+    return not dialogue.diagnoser.job.instruments and not any("at" in entry for entry in dialogue.entries)
 
 
 def named_place(job: Job, kind: str, typed: str) -> str:

@@ -231,11 +231,6 @@ class Dialogue:
         self.unreachable.append(NO_INSTRUMENT)
         self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="unreachable"))
 
-    @property
-    def ears_alone(self) -> bool:
-        """Whether no test asks for a reading, since the job names no instrument and none was read so far."""
-        return not self.diagnoser.job.instruments and not any("at" in entry for entry in self.entries)
-
     def leave_out(self, places: Sequence[str]) -> None:
         """Exclude every test at some places.
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import answer_form
-from gainwright.app.cases.case_places import observed_places
+from gainwright.app.cases.case_places import ears_alone, observed_places
 from gainwright.app.cases.complaint_choices import complaint_kinds
 from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import DoubtfulReadingError, GainwrightError
@@ -117,7 +117,7 @@ def case_page(
         places=observed_places(job),
         wrong=complaint_kinds(job),
         instruments=_instruments(job),
-        ears_alone=dialogue.ears_alone,
+        ears_alone=ears_alone(dialogue),
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
         renewed=about is not None and text_as_set(site, about) != kept.case.job,
         sent=sent,
