@@ -262,19 +262,32 @@ class AnswerModel(WordedAnswers):
         difference, changed = np.zeros(shape), np.zeros(shape)
         lead = self.leads.get(entry_swap, ())
         in_lead = np.array([[any(w in c.series_ohm or w in c.shorted for w in lead)] for c in self.changes])
-        for left, right in sided:
-            b = self._sides_db(left, right, before)
-            differ = bool(np.any(np.abs(b) > SIDES_DIFFER_DB))  # else what the exchange makes of it doesn't count
-            a = np.where(in_lead, -b, b) if lead or not differ else self._sides_db(left, right, after)
+        each = [self._sides_db(left, right, before) for left, right in sided]
+        turned = [np.where(in_lead, -b, b) for b in each] if lead else self._after_exchange(sided, each, after)
+        for b, a in zip(each, turned, strict=True):
             bigger = np.abs(b) > np.abs(difference)
             difference, changed = np.where(bigger, b, difference), np.where(bigger, a, changed)
         seen = np.abs(difference) > SIDES_DIFFER_DB
         moved = seen & (np.sign(changed) == -np.sign(difference)) & (np.abs(changed) > SIDES_DIFFER_DB)
         return certain(("moved", "stayed", "none"), np.where(~seen, 2, np.where(moved, 0, 1)), SURE["swap"])
 
-    def _sides_db(self, left: Wire, right: Wire, stimulus: Stimulus) -> Floats:
+    def _after_exchange(self, sided: list[tuple[Wire, Wire]], before_db: list[Floats], after: Stimulus) -> list[Floats]:
+        """Return by how much pairs of sides differ after an exchange, solved where any did before: elsewhere it doesn't count."""
+        differ = [np.any(np.abs(b) > SIDES_DIFFER_DB, axis=1) for b in before_db]
+        rows = np.flatnonzero(np.any(differ, axis=0)) if differ else np.zeros(0, dtype=np.intp)
+        observer, found = self.observer.of_some(rows), [b.copy() for b in before_db]
+        for (left, right), here, a in zip(sided, differ, found, strict=True):
+            if np.any(here):
+                a[rows] = self._sides_db(left, right, after, (observer, rows))
+        return found
+
+    def _sides_db(
+        self, left: Wire, right: Wire, stimulus: Stimulus, some: tuple[Observer, npt.NDArray[np.intp]] | None = None
+    ) -> Floats:
+        """Return by how much the left side is louder than the right, shape (hypotheses, draws); `some` sees those rows alone."""
+        observer, rows = some or (self.observer, slice(None))
         both = (left[0], right[0])
-        volts = [self.observer.level_v(stimulus, n, both)[0] * self.arriving(n, p) for n, p in (left, right)]
+        volts = [observer.level_v(stimulus, n, both)[0] * self.arriving(n, p)[rows] for n, p in (left, right)]
         return np.asarray(20 * np.log10((volts[0] + 1e-4) / (volts[1] + 1e-4)))
 
     def _sided_speakers(self, swap: str) -> list[tuple[Wire, Wire]]:

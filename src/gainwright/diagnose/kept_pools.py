@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.answers import AnswerModel
-from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.weighed import Pool
 
 if TYPE_CHECKING:
@@ -68,12 +67,7 @@ class KeptPools:
             model = build(tuple(hypotheses), draws, seed)
         else:
             others = containing[0].answer_model
-            some = Observer(
-                others.ensemble.of_some(containing[1]),
-                others.observer.instruments,
-                whole=(others.observer, containing[1]),
-            )
-            model = AnswerModel(some, whole=(others, containing[1]))
+            model = AnswerModel(others.observer.of_some(containing[1]), whole=(others, containing[1]))
         self._pools[draws, seed, tuple(hypotheses)] = found = Pool(model)
         while len(self._pools) > MOST_POOLS:
             self._pools.popitem(last=False)

@@ -109,6 +109,10 @@ class Observer:
         low, high = STRAY_V
         self._stray_v = low * (high / low) ** doubt[:, 7]
 
+    def of_some(self, rows: npt.NDArray[np.intp]) -> Observer:
+        """Return the observer of some of the hypotheses alone; what is known here isn't worked out again there."""
+        return Observer(self.ensemble.of_some(rows), self.instruments, whole=(self, rows))
+
     def quiet_v(self, node: Node) -> float:
         """Return the bound below which a reading at a node counts as no signal, volts."""
         return QUIET_POWER_V if gives_power(self.chain.job.stages[node.stage]) else QUIET_V

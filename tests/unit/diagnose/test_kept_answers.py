@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.answers import AnswerModel
-from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.ensemble import Ensemble, Solved, Stimulus
 from gainwright.diagnose.kept_answers import KeptAnswers
 from gainwright.diagnose.observer import Observer
 from gainwright.jobfile import example_text, read_job_text
+from gainwright.model import Node
 
 PLACES = ("amp_sub.power_lamp", "lead:amp_sub-sub", "sub.cone", "amp_sub.settings")
 TONE = Stimulus(50.0, -8.0)
@@ -35,6 +37,28 @@ def test_what_is_known_of_more_hypotheses_is_not_worked_out_again_and_is_the_sam
         assert mine.shape[1] == len(rows) < before.shape[1]
     assert not kept._drawn  # nothing was worked out for the few
     assert of.ensemble.solutions == solved
+
+
+def test_an_exchange_is_solved_only_where_the_sides_differed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What it makes of sides that were equal doesn't count: the answers are those of an exchange solved under every cause."""
+    model = Diagnoser(read_job_text(example_text("two_way_and_sub")).job, draws=16).rough
+    before, after = Stimulus(315.0, -8.0), Stimulus(315.0, -8.0, swapped="desk")
+    whole, solved = Ensemble._solve, list[int]()
+
+    def counted(self: Ensemble, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
+        solved.extend([len(self.hypotheses)] * (stimulus.swapped == "desk"))
+        return whole(self, stimulus, targets)
+
+    monkeypatch.setattr(Ensemble, "_solve", counted)
+    found = model.swapped("desk", before, after).chance
+    assert 0 < max(solved) < 0.5 * len(model.changes)
+    monkeypatch.setattr(
+        AnswerModel, "_after_exchange", lambda self, sided, _, after: [self._sides_db(*pair, after) for pair in sided]
+    )
+    np.testing.assert_array_equal(found, model._exchange("desk", before, after).chance)
+    assert max(solved) == len(model.changes)
+    likeliest = np.bincount(np.argmax(found, axis=0).ravel(), minlength=3)
+    assert np.all(likeliest > 0)
 
 
 def test_what_is_kept_has_a_bound_and_what_was_dropped_is_worked_out_again() -> None:
