@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import pickle
 from typing import Any
 
 import pytest
@@ -144,3 +146,16 @@ def test_job_without_a_source_is_refused() -> None:
     """A chain begins with a source."""
     with pytest.raises(JobError, match="no stage is a head_unit"):
         resolve(Job.model_validate({"format": 1, "stages": {"amp": amp("head"), "door": speaker("amp")}}))
+
+
+def test_places_are_found_again_by_their_texts() -> None:
+    """Also as copies and from another process, where texts have other hashes; a node is never a port."""
+    node, port = Node("head", "front", "left"), Port("head", "front", "left")
+    known = {node: 1, port: 2}
+    assert (known[Node("head", "front", "left")], known[Port("head", "front", "left")]) == (1, 2)
+    for place in (node, port):
+        for again in (copy.deepcopy(place), pickle.loads(pickle.dumps(place))):  # noqa: S301  our own
+            assert again == place
+            assert known[again] == known[place]
+        assert b"_hash" not in pickle.dumps(place)
+    assert sorted([node, Node("amp", "out", "right")])[1] == node
