@@ -31,8 +31,8 @@ AHEAD = 4
 LIKELY, FEW_OUTCOMES = 4e-3, 6
 """There, only states at least so likely, and so many outcomes of each act, are looked at."""
 LEAST = 1e-9
-MOST_AT_ONCE = 1_000_000
-"""Cases times closing actions that are valued in one go."""
+MOST_AT_ONCE, MOST_IN_CACHE = 1_000_000, 60_000
+"""Cases times closing actions that are valued in one go, and of which the order is worked out in one go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,19 +135,26 @@ class Choosing:
 
     def _to_go(self, belief: Floats, opened: Flags) -> Floats:
         p = belief if self._each_its_own else belief @ self._closes
-        base = np.broadcast_to(self._closer_cost, p.shape)
+        base = self._closer_cost
         unpaid = np.where(opened, 0.0, self.panels)
         weight = base
         if len(self.panels):
             behind = np.maximum(p @ self._behind, LEAST)
             weight = base + p * ((unpaid / behind) @ self._behind.T)
-        order = np.argsort(-p / np.maximum(weight, LEAST), axis=1, kind="stable")
-        p = np.take_along_axis(p, order, axis=1)
-        cost = np.take_along_axis(base, order, axis=1)
+        weight = -p / np.maximum(weight, LEAST)
+        some = max(1, MOST_IN_CACHE // p.shape[1])
+        parts = [slice(begin, begin + some) for begin in range(0, max(1, len(p)), some)]
+        found = np.concatenate([self._spent(p[part], weight[part], unpaid[part]) for part in parts])
+        return np.asarray(np.where(np.max(belief, axis=1) >= self.enough - 1e-12, 0.0, found))
+
+    def _spent(self, p: Floats, key: Floats, unpaid: Floats) -> Floats:
+        """Return the expected cost of closing actions in the order of a key, shape (cases,)."""
+        order = np.argsort(key, axis=1, kind="stable")
+        flat = order + np.arange(0, order.size, max(order.shape[1], 1))[:, None]
+        p, cost = np.take(p, flat), self._closer_cost[order]
         if len(self.panels):
-            every = np.arange(len(p))
-            turn = np.empty_like(order)
-            np.put_along_axis(turn, order, np.arange(order.shape[1])[None], axis=1)
+            every, turn = np.arange(len(p)), np.empty_like(order)
+            np.put(turn, flat, np.broadcast_to(np.arange(order.shape[1]), order.shape))
             for q, those in enumerate(self._behind_each):
                 if len(those):
                     cost[every, turn[:, those].min(axis=1)] += unpaid[:, q]
@@ -161,7 +168,7 @@ class Choosing:
             found = left[:, -1] * self.give_up
             for j in range(p.shape[1] - 1, -1, -1):
                 found = np.minimum(before[:, j] * self.give_up, spent[:, j] + found)
-        return np.asarray(np.where(np.max(belief, axis=1) >= self.enough - 1e-12, 0.0, found))
+        return np.asarray(found)
 
     # ---- plies ------------------------------------------------------------------------------------------------------
 

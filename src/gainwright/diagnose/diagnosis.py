@@ -144,8 +144,7 @@ def _causes(
 ) -> tuple[RankedCause, ...]:
     column = {c: i for i, c in enumerate(diagnoser.causes)}
     ratio = likelihood - np.log(np.exp(likelihood) @ diagnoser.priors)[:, None]
-    speaking = [tuple((np.flatnonzero(told) + 1).tolist()) for told in (ratio > SPEAKS).T]
-    opposing = [tuple((np.flatnonzero(told) + 1).tolist()) for told in (ratio < -2 * SPEAKS).T]
+    speaking, opposing = _numbers(ratio > SPEAKS), _numbers(ratio < -2 * SPEAKS)
     ranked = []
     total = float(probability.sum())
     for i in np.argsort(-probability, kind="stable"):
@@ -168,6 +167,14 @@ def _causes(
             )
         )
     return tuple(ranked)
+
+
+def _numbers(told: npt.NDArray[np.bool_]) -> list[tuple[int, ...]]:
+    """Return the numbers of the entries that are true of each cause, of shape (entries, causes)."""
+    found: list[tuple[int, ...]] = [()] * told.shape[1]
+    for cause, entry in np.argwhere(told.T).tolist():
+        found[cause] = (*found[cause], entry + 1)
+    return found
 
 
 def _why(says: str, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
