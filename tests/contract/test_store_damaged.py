@@ -341,3 +341,18 @@ def test_name_that_is_no_text_any_longer_is_told(filled: Path, tmp_path: Path) -
     place = _with(filled, tmp_path / "s.sqlite", "UPDATE document SET key = CAST(x'eb' AS TEXT)")
     found = StoreMaintenance(place).check((tmp_path / "backup",))
     assert [(one.table, one.backups) for one in found.damaged] == [("document", {})]
+
+
+def test_rows_that_a_damaged_page_invents_are_told(filled: Path, tmp_path: Path) -> None:
+    """Each page that holds notes and recordings, or an index of them, says that it has 512 rows more than it has."""
+    with closing(sqlite3.connect(filled)) as connection:
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+        wanted = "SELECT rootpage FROM sqlite_master WHERE tbl_name IN ('step_note', 'step_photo', 'recording')"
+        pages = [page for (page,) in connection.execute(wanted)]
+    assert len(pages) > 3
+    content, file = filled.read_bytes(), tmp_path / "damaged.sqlite"
+    for page in pages:
+        changed = bytearray(content)
+        changed[(page - 1) * size + 3] ^= 2  # the upper byte of the number of cells: SQLite's file format, 1.6
+        file.write_bytes(changed)
+        assert StoreMaintenance(str(file)).check().wrong, page

@@ -150,6 +150,11 @@ def _entries(connection: sa.Connection) -> Iterator[str]:
             yield f"the run of job {name} should have {highest} entries and has {there}"
 
 
+def _short(name: str | None) -> str:
+    """Return the beginning of a name; a damaged page may have rows without one, though none is ever stored."""
+    return (name or "no name")[:60]
+
+
 def _recordings(connection: sa.Connection) -> Iterator[str]:
     kept, content = t.recording.c, t.recording_content.c
     wanted = sa.select(kept.id, kept.name, kept.size, sa.func.length(content.content)).join(
@@ -157,7 +162,7 @@ def _recordings(connection: sa.Connection) -> Iterator[str]:
     )
     for name, title, size, there in connection.execute(wanted):
         if size != there:
-            yield f"the recording {name} ({title[:60]}) should have {size} bytes and has {there or 0}"
+            yield f"the recording {name} ({_short(title)}) should have {size} bytes and has {there or 0}"
 
 
 def _photos(connection: sa.Connection) -> Iterator[str]:
@@ -167,4 +172,4 @@ def _photos(connection: sa.Connection) -> Iterator[str]:
     )
     for name, step, size, there in connection.execute(wanted):
         if size != (there or 0):
-            yield f"the photo {name} of {step[:60]} should have {size} bytes and has {there or 0}"
+            yield f"the photo {name} of {_short(step)} should have {size} bytes and has {there or 0}"
