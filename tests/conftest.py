@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 TREE = Path(__file__).resolve().parent.parent
 
-LONGEST = ("test_blind_cases.py", "test_live_input.py")
-"""Files with a test that takes half a minute, or whose tests wait for sound together so long."""
+LONGEST = ("test_blind_cases.py", "test_live_input.py", "test_offline.py")
+"""Files with a test that takes long, or whose tests wait for sound or a cut line: begun last, they'd leave the processor idle."""
 
 ONE_FIRST = pytest.StashKey[bool]()
 """Whether one test process collects before the others."""

@@ -25,6 +25,8 @@ from gainwright.model import Multimeter, Node
 JOB = """
 format: 1
 title: One amplifier
+instruments:
+  meter: {kind: multimeter}
 stages:
   head: {kind: head_unit, rated_output: 2 V, volume: {steps: 30, at: 30, step: 1 dB, top: 0 dB}, outputs: {main: {}}}
   amp: {kind: amplifier, from: head.main, power: 80 W @ 4 ohm, sensitivity: 0.2 .. 5 V, gain: {at: 40 %}}
