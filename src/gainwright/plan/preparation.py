@@ -394,4 +394,4 @@ def _equalisers(context: PlanContext) -> Iterator[Step]:
 
 
 def _and(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return names[0] if len(names) == 1 else say("{a} and {b}", a=joined(names[:-1]), b=names[-1])

@@ -58,7 +58,7 @@ def _processor_step(
     spread: Solution,
 ) -> Step:
     view, last = way.view, nodes[-1]
-    names = " and ".join(node.stage for node in nodes)
+    names = joined([node.stage for node in nodes], by="{a} and {b}")
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=view.end.tone_hz)
     return Step(
         f"processor.{last.stage}.{last.output}.{view.end.stage}",

@@ -67,6 +67,18 @@ def test_page_and_devices_are_in_the_language_of_the_page(client: TestClient) ->
     assert re.search(r"\n  front_amplifier:\n    kind: amplifier\n    name: (?!Front amplifier)", text)
 
 
+def test_case_is_in_the_language_of_the_page_throughout(client: TestClient) -> None:
+    """Also where causes stand in one sentence, or are chosen from."""
+    new = client.post(
+        "/api/cases", json={"chain": "radio_sub", "evidence": [{"heard": "subwoofer", "is": "silent"}]}
+    ).json()
+    page = client.get(f"/cases/{new['name']}", headers={"accept-language": "de"}).text
+    (alike, *_) = re.findall(r"unterscheidet diese: ([^<]*)", page)
+    assert re.fullmatch(r"Leitung .*; Leitung .*", alike)
+    assert {*re.findall(r'<optgroup label="([^"]*)"', page)} == {"Am wahrscheinlichsten", "Alle Ursachen"}
+    assert not re.search(r"\blead from\b", page)
+
+
 def test_unknown_chain_shows_the_page_again(client: TestClient) -> None:
     """With the error and what was ticked."""
     done = client.post("/cases/new", data={"chain": "horn", "also:meter": "yes"})

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.cases.answer_forms import AnswerForm, answer_form
 from gainwright.app.cases.dialogue import WITH_INSTRUMENT
 from gainwright.app.cases.test_settings import ConditionsOfTest, conditions_of
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from gainwright.diagnose import Diagnosis, NextTest, RankedCause
@@ -91,8 +92,8 @@ class CauseList:
 def share(probability: float) -> str:
     """Return a probability in words, without false precision."""
     if probability < LEAST:
-        return "under 1 %"
-    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+        return say("under 1 %")
+    return say("over 99 %") if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
 def cause_list(diagnosis: Diagnosis) -> CauseList:
@@ -103,12 +104,14 @@ def cause_list(diagnosis: Diagnosis) -> CauseList:
     rows = [_row(i, c, names, alike.get(i, ())) for i, c in enumerate(listed)]
     rest = 1 - sum(c.probability for c in listed[:SHOWN])
     groups = tuple(
-        "; ".join(names[i] for i in g.causes)
+        joined([names[i] for i in g.causes], by="{a}; {b}")
         for g in diagnosis.groups
         if g.probability >= 2 * LEAST and len(g.causes) > 1
     )
     pairs = tuple(
-        f"{' and '.join(p.names)}: {share(p.probability)}" for p in diagnosis.pairs[:2] if p.probability >= 2 * LEAST
+        say("{causes}: {share}", causes=joined(p.names, by="{a} and {b}"), share=share(p.probability))
+        for p in diagnosis.pairs[:2]
+        if p.probability >= 2 * LEAST
     )
     return CauseList(
         tuple(rows[:SHOWN]),
@@ -153,10 +156,11 @@ def causes_to_choose(diagnosis: Diagnosis) -> dict[str, list[tuple[str, str]]]:
     def option(c: RankedCause) -> tuple[str, str]:
         return f"{c.cause}|{c.where}", c.name
 
-    groups = {"Most likely": [option(c) for c in diagnosis.causes[:OTHERS]]}
-    for c in sorted(diagnosis.causes, key=lambda c: (c.cause, c.where)):
-        groups.setdefault(c.cause.replace("_", " ").capitalize(), []).append(option(c))
-    return groups
+    ordered = sorted(diagnosis.causes, key=lambda c: (c.cause, c.where))
+    return {
+        say("Most likely"): [option(c) for c in diagnosis.causes[:OTHERS]],
+        say("All causes"): [option(c) for c in ordered],
+    }
 
 
 def evidence_rows(diagnosis: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:

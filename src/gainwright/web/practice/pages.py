@@ -142,12 +142,9 @@ def _marks(kept: StoredPractice) -> dict[str, list[int]]:
 def _causes(going: Practice) -> dict[str, list[tuple[str, str]]]:
     from gainwright.diagnose import short_name
 
-    groups: dict[str, list[tuple[str, str]]] = {}
-    for c in sorted(going.diagnoser.causes):
-        groups.setdefault(c.id.replace("_", " ").capitalize(), []).append(
-            (f"{c.id}|{c.where}", short_name(c, going.job))
-        )
-    return groups
+    return {
+        say("All causes"): [(f"{c.id}|{c.where}", short_name(c, going.job)) for c in sorted(going.diagnoser.causes)]
+    }
 
 
 def _truth(kept: StoredPractice, job: Job) -> dict[str, str]:
