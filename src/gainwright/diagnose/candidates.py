@@ -202,7 +202,7 @@ class Catalogue:
         """Return whether a test needs a place that can't be reached."""
         stages = self.entered(candidate.entry)
         at = candidate.where if candidate.where.startswith("lead:") else candidate.where.split(".", maxsplit=1)[0]
-        if {candidate.where, at, *stages} & self.unreachable:
+        if self.unreachable and {candidate.where, at, *stages} & self.unreachable:
             return True
         if any(is_built_in(self.job.stages[stage]) for stage in stages if stage in self.job.stages):
             return True

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from gainwright.diagnose.cause_texts import describe_cause, short_name
 from gainwright.model import the_place
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.diagnose.causes import Cause
@@ -13,11 +14,12 @@ if TYPE_CHECKING:
 
 
 class CauseText(NamedTuple):
-    """A cause in words: short, its place, and what is wrong."""
+    """A cause in words: short, its place, and what is wrong, a clause and a sentence."""
 
     name: str
     place: str
     says: str
+    sentence: str
 
 
 class CauseNames:
@@ -32,6 +34,7 @@ class CauseNames:
         found = self._kept.get(cause)
         if found is None:
             place = the_place(self._job, cause.where) if cause.where else ""
-            found = CauseText(short_name(cause, self._job), place, describe_cause(cause, self._job))
+            says = describe_cause(cause, self._job)
+            found = CauseText(short_name(cause, self._job), place, says, say("{says}.", says=says))
             self._kept[cause] = found
         return found

@@ -112,8 +112,9 @@ class Choosing:
         for a, start in zip(acts, self._starts, strict=True):
             if a.extra is not None:
                 self._extra[start : start + len(a.extra)] = a.extra
-        self._closer_cost = np.array([c.cost for c in closers])
+        self._closer_cost = np.array([c.cost for c in closers], dtype=np.float64)
         self._repair = np.array([c.repair for c in closers])
+        self._repairs = bool(np.any(self._repair))
         self._closes = np.stack([c.closes for c in closers], axis=1)
         self._each_its_own = np.array_equal(self._closes, np.eye(len(self._closes)))
         self._behind = _flags([c.panels for c in closers], len(self.panels)).astype(np.float64)
@@ -139,8 +140,9 @@ class Choosing:
         unpaid = np.where(opened, 0.0, self.panels)
         weight = base
         if len(self.panels):
-            behind = np.maximum(p @ self._behind, LEAST)
-            weight = base + p * ((unpaid / behind) @ self._behind.T)
+            weight = (unpaid / np.maximum(p @ self._behind, LEAST)) @ self._behind.T
+            weight *= p
+            weight += base
         weight = -p / np.maximum(weight, LEAST)
         some = max(1, MOST_IN_CACHE // p.shape[1])
         parts = [slice(begin, begin + some) for begin in range(0, max(1, len(p)), some)]
@@ -158,10 +160,14 @@ class Choosing:
             for q, those in enumerate(self._behind_each):
                 if len(those):
                     cost[every, turn[:, those].min(axis=1)] += unpaid[:, q]
-        left = np.maximum(1 - np.cumsum(p, axis=1), 0.0)
-        before = np.concatenate([np.ones((len(p), 1)), left[:, :-1]], axis=1)
+        left = np.cumsum(p, axis=1)
+        np.maximum(np.subtract(1, left, out=left), 0.0, out=left)
+        before = np.ones_like(left)
+        before[:, 1:] = left[:, :-1]
         before[before < LEAST] = 0.0
-        spent = before * cost + p * self._repair[order]
+        spent = np.multiply(before, cost, out=cost)
+        if self._repairs:
+            spent += p * self._repair[order]
         if np.isinf(self.give_up):
             found = spent.sum(axis=1)
         else:

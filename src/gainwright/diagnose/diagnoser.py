@@ -106,6 +106,8 @@ class CauseProbabilities:
 
     def of_causes(self) -> tuple[list[Cause], Floats, Floats]:
         """Return causes with probability and error; two simultaneous causes share theirs."""
+        if len(self.hypotheses[-1]) == 1:  # pairs are last
+            return [cause for (cause,) in self.hypotheses], self.probability, self.error
         share: dict[Cause, float] = {}
         spread: dict[Cause, float] = {}
         for h, p, e in zip(self.hypotheses, self.probability.tolist(), self.error.tolist(), strict=True):
@@ -205,7 +207,8 @@ class Diagnoser:
     def weigh(self, entries: Sequence[Entry]) -> CauseProbabilities:
         """Return the probabilities of the causes given the evidence."""
         evidence = Evidence.of(entries)
-        if self._note(evidence.entries) or self.rough.ensemble.solutions > MOST_SOLVED:
+        before, self._noted = self._noted, noted_gains(self.chain, evidence.entries)
+        if before != self._noted or self.rough.ensemble.solutions > MOST_SOLVED:
             self._pools.clear()
             self.all = Pool(self._build(self.all.hypotheses, self.rough.ensemble.draws, self.seed))
         evidence = self._with_past(evidence)
@@ -261,14 +264,6 @@ class Diagnoser:
         kind = complaint_kind(complaint)
         priors = with_cases(self.table, self.causes, self.closed, self.kind, kind, after.probability)
         return priors, unknown_with_cases(self.closed, self.kind, kind, after.surprise)
-
-    def _note(self, entries: Sequence[Entry]) -> bool:
-        """Note where the gains stood at the readings, which a gain's causes are relative to; return whether that changes."""
-        before, self._noted = self._noted, noted_gains(self.chain, entries)
-        if before == self._noted:
-            return False
-        self._pools.clear()
-        return True
 
     def without_each(self, evidence: Evidence) -> list[Belief]:
         """Return the beliefs over single causes, from few draws, without each of the entries."""

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.diagnose.candidates import Candidate
-    from gainwright.diagnose.cause_names import CauseNames
+    from gainwright.diagnose.cause_names import CauseNames, CauseText
     from gainwright.diagnose.declaring import Standing
     from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
     from gainwright.diagnose.weighed import Evidence
@@ -152,7 +152,7 @@ def _causes(
         known = column[NOTHING_CAUSE if cause.id in HEALTHY else cause]
         speaks_for, against = speaking[known], opposing[known]
         text = diagnoser.names.of(cause)
-        why = _why(text.says, speaks_for, against if probability[i] > LEAST_TOLD else ())
+        why = _why(text, speaks_for, against if probability[i] > LEAST_TOLD else ())
         ranked.append(
             RankedCause(
                 cause.id,
@@ -177,23 +177,23 @@ def _numbers(told: npt.NDArray[np.bool_]) -> list[tuple[int, ...]]:
     return found
 
 
-def _why(says: str, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
+def _why(text: CauseText, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
     if not speaks_for and not against:
-        return say("{says}.", says=says)
+        return text.sentence
     fits = say("Entries that support it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
     odd = say("Entries against it: {numbers}.", numbers=", ".join(map(str, against)))
     if speaks_for and against:
-        return say("{says}. {fits} {odd}", says=says, fits=fits, odd=odd)
-    return say("{says}. {fits}", says=says, fits=fits if speaks_for else odd)
+        return say("{says}. {fits} {odd}", says=text.says, fits=fits, odd=odd)
+    return say("{says}. {fits}", says=text.says, fits=fits if speaks_for else odd)
 
 
 def _groups(
     state: CauseProbabilities, tests: RankedTests, sound: Cause, place: dict[tuple[str, str], int]
 ) -> list[CauseGroup]:
     """Return groups with their probability among single causes, likeliest first."""
-    found, hypotheses = [], state.active.hypotheses
+    found, hypotheses, probability = [], state.active.hypotheses, state.probability.tolist()
     for group in tests.groups:
-        p = float(sum(state.probability[state.place[i]] for i in group))
+        p = float(sum(probability[state.place[i]] for i in group))
         names = [_named(hypotheses[i][0], sound) for i in group]
         found.append(CauseGroup(p, tuple(place[c.id, c.where] for c in names)))
     return sorted(found, key=lambda g: -g.probability)

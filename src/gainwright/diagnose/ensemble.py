@@ -8,6 +8,7 @@ from __future__ import annotations
 import copy
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -33,6 +34,9 @@ HIDDEN = 3
 """Dimensions of a hypothesis's hidden amounts."""
 MOST_READY = 16
 """Sets of nodes and actions for which the hypotheses are kept ready to be solved; the oldest is dropped first."""
+MOST_DRAWN = 8
+_DRAWN: WeakKeyDictionary[Chain, dict[tuple[int, int], dict[str, Any]]] = WeakKeyDictionary()
+"""The physical values of chains in use by draws and seed, so many of each chain: all ensembles with the same share them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +118,7 @@ class Ensemble:
         self.draws = draws
         self.seed = seed
         self.harmonics = harmonics
-        self.values = _never_muting(chain.draws(draws=draws, seed=seed, quick=True))
+        self.values = _values(chain, draws, seed)
         self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
         """Samples for instrument errors and stray voltages, shape (draws, 8); the observer assigns the columns."""
         self.unknown_gains: dict[str, Floats] = gain_positions(chain.job, draws=draws, seed=seed + 3)
@@ -343,6 +347,18 @@ def _with_gains(chain: Chain, places: dict[str, float]) -> Chain:
 def _same(written: str, place: str) -> bool:
     """Return whether two settings of a control are the same: `30` and `30.0` are."""
     return written == place or written.removesuffix(".0") == place.removesuffix(".0")
+
+
+def _values(chain: Chain, draws: int, seed: int) -> dict[str, Any]:
+    """Return the physical values of a chain in each draw, drawn once."""
+    known = _DRAWN.setdefault(chain, {})
+    found = known.get((draws, seed))
+    if found is None:
+        found = _never_muting(chain.draws(draws=draws, seed=seed, quick=True))
+        if len(known) >= MOST_DRAWN:
+            known.pop(next(iter(known)))
+        known[draws, seed] = found
+    return found
 
 
 def _never_muting(values: dict[str, Any]) -> dict[str, Any]:

@@ -118,7 +118,7 @@ class HeardAnswers(UnitAnswers):
         if found is None and self._whole is not None:
             whole, rows = self._whole
             theirs = whole._known(key)
-            found = None if theirs is None else Answers(theirs.labels, theirs.chance[:, rows])
+            found = None if theirs is None else Answers(theirs.labels, np.take(theirs.chance, rows, axis=1))
         return found
 
     def _of_each(self, key: tuple[object, ...], make: Callable[[], Floats]) -> Floats:
@@ -340,6 +340,7 @@ def as_told(parts: Floats, *, misheard: bool, slip: float = SLIP) -> Floats:
     told = np.full_like(parts, slip / len(WORDS))
     for i, word in enumerate(WORDS):
         others = TAKEN_FOR[word] if misheard else (word,)
+        each = (1 - slip) * parts[i] / len(others)
         for other in others:
-            told[WORDS.index(other)] += (1 - slip) * parts[i] / len(others)
+            told[WORDS.index(other)] += each
     return told

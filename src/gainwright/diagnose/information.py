@@ -32,7 +32,8 @@ def information_of_tests_bits(prior: Floats, chances: Sequence[Floats]) -> Float
 
 
 def _times_log2(p: Floats) -> Floats:
-    return np.asarray(p * np.log2(np.where(p > 0, p, 1.0)))
+    found = np.where(p > 0, p, 1.0)
+    return np.multiply(p, np.log2(found, out=found), out=found)
 
 
 def after_answers(prior: Floats, chance: Floats) -> tuple[Floats, Floats]:

@@ -72,7 +72,9 @@ class DrawnLevels:
 
     def of_some(self, rows: npt.NDArray[np.intp]) -> DrawnLevels:
         """Return those of some of the hypotheses."""
-        each = {name: getattr(self, name)[rows] for name in ("shown_db", "quiet", "thd", "signal_v")}
+        each: dict[str, Any] = {
+            name: np.take(getattr(self, name), rows, axis=0) for name in ("shown_db", "quiet", "thd", "signal_v")
+        }
         return replace(self, **each)
 
 

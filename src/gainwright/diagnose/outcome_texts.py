@@ -69,10 +69,9 @@ def describe_outcomes(
         weight = chance[zone]
         if weight.sum() < SMALL:
             continue
-        mean = weight @ after[zone] / weight.sum()
         meaning = _meaning(_leading(weight @ shares[zone] / weight.sum()), groups, names)
         if before is not None and "others" in meaning:
-            meaning = _side(float(mean @ before), meaning)
+            meaning = _side(float((weight @ after[zone] / weight.sum()) @ before), meaning)
         meanings.append((float(weight.sum()), zone, meaning))
     merged: list[tuple[float, list[int], str]] = []
     for mass, zone, meaning in meanings:
@@ -118,10 +117,11 @@ def _zones(outcomes: PredictedOutcomes, chance: Floats, shares: Floats) -> list[
     by_word: dict[str | float, list[int]] = {}
     for k in words:
         by_word.setdefault(labels[k], []).append(k)
-    levels = [k for k, label in enumerate(labels) if not isinstance(label, str) and chance[k] > 1e-3]
+    likely, leads = (chance > 1e-3).tolist(), np.argmax(shares, axis=1).tolist()
+    levels = [k for k, label in enumerate(labels) if likely[k] and not isinstance(label, str)]
     spans: list[list[int]] = []
     for k in sorted(levels, key=lambda k: float(labels[k])):
-        if spans and int(np.argmax(shares[spans[-1][-1]])) == int(np.argmax(shares[k])):
+        if spans and leads[spans[-1][-1]] == leads[k]:
             spans[-1].append(k)
         else:
             spans.append([k])
@@ -135,7 +135,7 @@ def _zones(outcomes: PredictedOutcomes, chance: Floats, shares: Floats) -> list[
 
 def _leading(shares: Floats) -> tuple[int, ...]:
     """Return the groups that an outcome points to: one that is probable enough, else up to three."""
-    order = [int(i) for i in np.argsort(-shares)]
+    order: list[int] = np.argsort(-shares).tolist()
     if shares[order[0]] >= SURE:
         return (order[0],)
     count = int(np.searchsorted(np.cumsum(shares[order]), SURE)) + 1
@@ -159,8 +159,10 @@ def _range(outcomes: PredictedOutcomes, ks: list[int], chance: Floats) -> str:
         words = _PLACES if outcomes.candidate.test == "read_off_gain" else _LABELS
         worded = candidate_words(outcomes)
         return say(worded.get(first) or words.get(first, first))
-    share = np.cumsum(chance[ks]) / max(float(chance[ks].sum()), 1e-12)
-    inner = [k for k, s, c in zip(ks, share, chance[ks], strict=True) if s > 0.05 and s - c / chance[ks].sum() < 0.95]
+    there = chance[ks]
+    total = there.sum()
+    share = np.cumsum(there) / max(float(total), 1e-12)
+    inner = [k for k, s, c in zip(ks, share, there, strict=True) if s > 0.05 and s - c / total < 0.95]
     levels = [float(label) for label in (outcomes.labels[k] for k in inner or ks) if not isinstance(label, str)]
     low, high = 10 ** ((min(levels) - STEP_DB / 2) / 20), 10 ** ((max(levels) + STEP_DB / 2) / 20)
     if max(levels) - min(levels) <= 2 * STEP_DB:

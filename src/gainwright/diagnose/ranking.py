@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
 STEP_DB = 2.0
 EDGES_DB = np.arange(-52.0, 44.0 + STEP_DB, STEP_DB)
 """Bins of a read level, dB re 1 V; lower levels count as silence."""
+WIDTHS_DB = (0.3, 1.0, 2.0, 4.0)
+"""Standard deviations that a level's bins are smoothed by; the first is less than a bin and isn't."""
 ENOUGH = 0.9
 """Probability from which a cause counts as found."""
 SAME = 0.12
@@ -177,16 +180,21 @@ def _binned(
 
 def _smoothed(found: Floats, spread_db: Floats) -> Floats:
     """Convolve each hypothesis's bins with a normal distribution of its own width."""
-    middles = np.arange(found.shape[1]) * STEP_DB
-    widths = np.array([0.3, 1.0, 2.0, 4.0])
-    which = np.argmin(np.abs(spread_db[:, None] - widths), axis=1)
+    which = np.argmin(np.abs(spread_db[:, None] - np.array(WIDTHS_DB)), axis=1)
     out = found.copy()
-    for i in range(1, len(widths)):
+    for i, width_db in enumerate(WIDTHS_DB[1:], 1):
         rows = which == i
         if np.any(rows):
-            kernel = np.exp(-0.5 * ((middles[:, None] - middles) / widths[i]) ** 2)
-            out[rows] = found[rows] @ (kernel / kernel.sum(axis=1, keepdims=True))
+            out[rows] = found[rows] @ _kernel(found.shape[1], width_db)
     return out
+
+
+@cache
+def _kernel(bins: int, width_db: float) -> Floats:
+    """Return the shares of each bin in every other by a normal distribution, shape (bins, bins)."""
+    middles = np.arange(bins) * STEP_DB
+    kernel = np.exp(-0.5 * ((middles[:, None] - middles) / width_db) ** 2)
+    return np.asarray(kernel / kernel.sum(axis=1, keepdims=True))
 
 
 def _indistinguishable(likely: Sequence[int], predicted: Sequence[PredictedOutcomes]) -> npt.NDArray[np.bool_]:
@@ -272,7 +280,7 @@ def rank(
     together, prior = [together[i] for i in counted], prior[counted] / prior[counted].sum()
     access = access or Access(np.zeros(0), [()] * len(predicted), [()] * len(minutes))
     member = _membership(probability, together)
-    grouped = _grouped(prior, member, predicted)
+    grouped = _grouped(prior, member, together, predicted)
     acts = [
         Act(access.without(o.candidate.minutes, places) + ASKING, chance, places)
         for o, chance, places in zip(predicted, grouped, access.tests, strict=True)
@@ -304,9 +312,16 @@ def _checks(minutes: Floats, together: Sequence[Sequence[int]], access: Access) 
     return found
 
 
-def _grouped(prior: Floats, member: Floats, predicted: Sequence[PredictedOutcomes]) -> list[Floats]:
+def _grouped(
+    prior: Floats, member: Floats, together: Sequence[Sequence[int]], predicted: Sequence[PredictedOutcomes]
+) -> list[Floats]:
     """Return the chances of each test's outcomes in groups; the unlikely ones, which little but a mistake gives, are one."""
-    chance = member @ np.concatenate([o.chance for o in predicted], axis=1)
+    each = np.concatenate([o.chance for o in predicted], axis=1)
+    chance = each[[group[0] for group in together]]
+    several = [i for i, group in enumerate(together) if len(group) > 1]
+    for i in range(0, len(several), 2):  # by twos: one row alone is added up in another order
+        rows = (several[i : i + 2] * 2)[:2]
+        chance[rows] = member[rows] @ each
     rare = prior @ chance < RARE
     ends = np.cumsum([o.chance.shape[1] for o in predicted])
     few = np.add.reduceat(rare, [0, *ends[:-1]], dtype=np.intp) < 2

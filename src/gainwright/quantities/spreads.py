@@ -105,4 +105,5 @@ def _standard_normal_quantile(probability: npt.NDArray[np.float64]) -> npt.NDArr
 
     inverse = NormalDist().inv_cdf
     flat = np.clip(np.ravel(probability), 1e-12, 1 - 1e-12)
-    return np.reshape(np.fromiter((inverse(p) for p in flat), dtype=np.float64, count=flat.size), np.shape(probability))
+    found = np.fromiter(map(inverse, flat.tolist()), dtype=np.float64, count=flat.size)
+    return np.reshape(found, np.shape(probability))

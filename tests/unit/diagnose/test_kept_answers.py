@@ -7,7 +7,7 @@ import pytest
 
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.answers import AnswerModel
-from gainwright.diagnose.ensemble import Ensemble, Solved, Stimulus
+from gainwright.diagnose.ensemble import MOST_DRAWN, Ensemble, Solved, Stimulus
 from gainwright.diagnose.kept_answers import KeptAnswers
 from gainwright.diagnose.observer import Observer
 from gainwright.jobfile import example_text, read_job_text
@@ -73,3 +73,20 @@ def test_what_is_kept_has_a_bound_and_what_was_dropped_is_worked_out_again() -> 
         assert 0 < model._kept.bytes <= 2 * one
     assert model._kept.get(("check", places[0], "", True)) is None
     assert model._kept.get(("check", places[-1], "", True)) is not None
+
+
+def test_numbers_of_a_chain_are_drawn_once_for_all_ensembles_with_the_same_draws() -> None:
+    """Those of few hypotheses and of others are the chain's own draws of that seed; another seed has its own."""
+    of = Diagnoser(read_job_text(example_text("full_range")).job, draws=16)
+    first, other, again = (
+        of._build([h], 16, seed).ensemble for h, seed in zip(of.all.hypotheses, (5, 6, 5), strict=False)
+    )
+    assert first.values is again.values
+    own = of.chain.draws(draws=16, seed=5, quick=True)
+    assert first.values.keys() == own.keys()
+    for path, drawn in own.items():
+        np.testing.assert_array_equal(first.values[path], 0.0 if path.endswith(".gain.mutes") else drawn)
+    assert any(not np.array_equal(first.values[path], other.values[path]) for path in own)
+    for seed in range(20, 20 + 2 * MOST_DRAWN):  # no more than so many are kept
+        of._build([of.all.hypotheses[0]], 16, seed)
+    assert of._build([of.all.hypotheses[0]], 16, 5).ensemble.values is not first.values
