@@ -299,8 +299,12 @@ def _quiet_reading(reads_v: float, levels: DrawnLevels) -> tuple[np.ndarray, flo
 
 def quiet_chance(levels: DrawnLevels) -> np.ndarray:
     """Return the probability that a meter shows practically nothing."""
-    near = normal_cdf((20 * math.log10(levels.quiet_v) - levels.shown_db) / QUIET_EDGE_DB)
-    return np.where(levels.quiet, 1 - STRAY_SEEN, near * (1 - STRAY_SEEN))
+
+    def worked_out() -> np.ndarray:
+        near = normal_cdf((20 * math.log10(levels.quiet_v) - levels.shown_db) / QUIET_EDGE_DB)
+        return np.where(levels.quiet, 1 - STRAY_SEEN, near * (1 - STRAY_SEEN))
+
+    return levels.kept("quiet", worked_out)
 
 
 def thd_limit(observer: Observer) -> float:
@@ -318,12 +322,16 @@ def _thd_class(entry: Reading, observer: Observer) -> str | None:
 
 def thd_chance(levels: DrawnLevels, observer: Observer) -> np.ndarray:
     """Return the chance of each of `THD_CLASSES`, shape (3, hypotheses, draws)."""
-    limit = thd_limit(observer)
-    thd = np.log(np.maximum(np.nan_to_num(levels.thd), 1e-6))
-    over = normal_cdf((thd - math.log(limit)) / THD_EDGE)
-    far = normal_cdf((thd - math.log(max(0.05, 2 * limit))) / THD_EDGE)
-    chance = np.stack([1 - over, over * (1 - far), over * far])
-    return 0.97 * chance + 0.01
+
+    def worked_out() -> np.ndarray:
+        limit = thd_limit(observer)
+        thd = np.log(np.maximum(np.nan_to_num(levels.thd), 1e-6))
+        over = normal_cdf((thd - math.log(limit)) / THD_EDGE)
+        far = normal_cdf((thd - math.log(max(0.05, 2 * limit))) / THD_EDGE)
+        chance = np.stack([1 - over, over * (1 - far), over * far])
+        return 0.97 * chance + 0.01
+
+    return levels.kept("thd", worked_out)
 
 
 def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observer: Observer) -> Observation:

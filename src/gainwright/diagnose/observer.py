@@ -6,7 +6,7 @@ the wrong lead) are common practice, no published source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,6 +25,8 @@ from gainwright.solve import (
 from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import numpy.typing as npt
 
     from gainwright.diagnose.ensemble import Ensemble, Solved, Stimulus
@@ -60,6 +62,7 @@ class DrawnLevels:
     digit_v : last digit of the instrument in that range.
     signal_v : what the tone alone gives there, shape (hypotheses, draws).
     stray_v : ends of what is picked up besides.
+    chances : what was worked out from these by name, shape (..., hypotheses, draws); kept, since tests are weighed again and again.
     """
 
     shown_db: Floats
@@ -69,13 +72,23 @@ class DrawnLevels:
     digit_v: float
     signal_v: Floats
     stray_v: tuple[float, float]
+    chances: dict[str, Floats] = field(default_factory=dict, compare=False)
+
+    def kept(self, name: str, make: Callable[[], Floats]) -> Floats:
+        """Return chances that were worked out before, or make and keep them."""
+        found = self.chances.get(name)
+        if found is None:
+            found = self.chances[name] = make()
+            found.flags.writeable = False
+        return found
 
     def of_some(self, rows: npt.NDArray[np.intp]) -> DrawnLevels:
         """Return those of some of the hypotheses."""
         each: dict[str, Any] = {
             name: np.take(getattr(self, name), rows, axis=0) for name in ("shown_db", "quiet", "thd", "signal_v")
         }
-        return replace(self, **each)
+        chances = {name: np.take(chance, rows, axis=-2) for name, chance in self.chances.items()}
+        return replace(self, chances=chances, **each)
 
 
 class Observer:
