@@ -76,15 +76,15 @@ def prepare(locks: tuple[str, ...]) -> None:
         make_venv()
         found = {}
     print(f"installing {' and '.join(locks)} (a minute or two, this once)", flush=True)
-    _install_locked(locks)
+    install_locked(locks)
     pip("install", "--no-deps", "--no-build-isolation", "--no-index", "--editable", str(ROOT))
     STAMP.write_text(json.dumps({**found, **wanted}, indent=1), encoding="utf-8")
 
 
-def _install_locked(locks: tuple[str, ...]) -> None:
+def install_locked(locks: tuple[str, ...], python: str = "") -> None:
     """Install what the locks name, half of it by each of two pips: fetching and unpacking keep no more than one core busy.
 
-    Nothing is compiled beforehand: of 13,600 modules most are never imported, and Python compiles the others once.
+    `python` is that of the environment, of `.venv` by default. Nothing is compiled beforehand: of 13,600 modules most are never imported, and Python compiles the others once.
     """
     entries = sorted({entry for lock in locks for entry in _entries((ROOT / lock).read_text(encoding="utf-8"))})
     with TemporaryDirectory() as folder, ThreadPoolExecutor(2) as pips:
@@ -93,7 +93,7 @@ def _install_locked(locks: tuple[str, ...]) -> None:
             half.write_text("".join(entries[number::2]), encoding="utf-8")
         # a lock names every dependency, so neither half looks for those in the other
         options = ("--no-deps", "--no-compile", "--require-hashes", "--only-binary", ":all:")
-        list(pips.map(lambda half: pip("install", *options, "-r", str(half)), halves))
+        list(pips.map(lambda half: pip("install", *options, "-r", str(half), python=python), halves))
 
 
 def _entries(lock: str) -> list[str]:

@@ -9,7 +9,20 @@ import sys
 import tomllib
 from pathlib import Path
 
-from tools.environment import BIN, BUILD_LOCK, DEV_LOCK, ROOT, TO_DEVELOP, all_of, call, pip, prepare, script, stop
+from tools.environment import (
+    BIN,
+    BUILD_LOCK,
+    DEV_LOCK,
+    ROOT,
+    TO_DEVELOP,
+    all_of,
+    call,
+    install_locked,
+    pip,
+    prepare,
+    script,
+    stop,
+)
 from tools.programs import install_programs
 
 
@@ -67,7 +80,7 @@ def other_python(arguments: list[str]) -> int:
         stop("name a Python, such as python3.13")
     install_programs()
     python = _beside(Path(arguments[1]).name, arguments[1])
-    pip("install", "--require-hashes", "--only-binary", ":all:", "-r", str(ROOT / DEV_LOCK), python=python)
+    install_locked((DEV_LOCK,), python)
     return call(*_pytest(python), *arguments[2:])
 
 
@@ -77,7 +90,7 @@ def _beside(name: str, interpreter: str) -> str:
     if call(interpreter, "-m", "venv", "--clear", str(place)) != 0:
         stop(f"{interpreter} can't make a virtual environment")
     python = str(place / BIN.name / Path(script("python")).name)
-    pip("install", "--require-hashes", "--only-binary", ":all:", "-r", str(ROOT / BUILD_LOCK), python=python)
+    install_locked((BUILD_LOCK,), python)
     pip("install", "--no-deps", "--no-build-isolation", "--no-index", "--editable", str(ROOT), python=python)
     return python
 

@@ -39,14 +39,15 @@ def test_every_locked_package_is_installed_with_its_digests(tree: Path, monkeypa
     """What two pips are given is together what the locks say, each package once and pip itself not among them."""
     given: list[str] = []
 
-    def note(*arguments: str) -> None:
+    def note(*arguments: str, python: str) -> None:
+        assert python == ""
         assert {"--require-hashes", "--only-binary", "--no-deps"} <= set(arguments)
         given.append(Path(arguments[-1]).read_text(encoding="utf-8"))
 
     monkeypatch.setattr(environment, "pip", note)
     for locks in (environment.TO_USE, environment.TO_DEVELOP):
         given.clear()
-        environment._install_locked(locks)
+        environment.install_locked(locks)
         together = "".join(given)
         said = {line for lock in locks for line in (tree / lock).read_text(encoding="utf-8").splitlines()}
         assert sorted(set(together.splitlines())) == sorted(line for line in said if not line.startswith("#"))

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from random_jobs import random_job
+from third_world.people import NEIGHBOURS
 
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.played_paths import played_paths
@@ -27,15 +28,6 @@ if TYPE_CHECKING:
     from gainwright.diagnose import CauseProbabilities, RankedTests
     from gainwright.model import Entry
 
-NEIGHBOURS = {
-    "silent": ("faint",),
-    "faint": ("silent", "normal"),
-    "normal": ("faint", "distorted"),
-    "distorted": ("normal", "hum"),
-    "hum": ("whine", "distorted"),
-    "whine": ("hum", "normal"),
-}
-"""Word -> those that a tone is mistaken for."""
 ERRS = {"word": 0.05, "slip": 0.01, "reading": 0.015, "check": 0.01}
 """How often an answer of a kind is wrong; a slip is any word, the other wrong words are neighbours."""
 AMOUNTS = {

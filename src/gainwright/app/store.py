@@ -26,6 +26,13 @@ class ConflictError(CallError):
     """It has changed since the writer read it; nothing was written, nothing is lost."""
 
 
+def case_closed(name: str) -> CallError:
+    """Return the error for going on with a closed case: how it ended isn't written over."""
+    return CallError(
+        say("the case {name} is closed", name=name), code="case_closed", remedy=say("reopen it to continue")
+    )
+
+
 def job_deleted(title: str) -> CallError:
     """Return the error for something that is sent to a deleted job: it would be removed with it."""
     return CallError(

@@ -37,6 +37,7 @@ SURE_FROM = 0.97
 """A cause that is less probable isn't declared, but looked at in another way, if there is one: of those declared so many are to be right."""
 SPEAKS = 3.0
 """An entry confirms a cause at whose place it was made if it is so many times likelier under it than under the average cause."""
+NO_COMPLAINT = say("No complaint is left: all that you said is as in a chain without a fault.")
 LOOKED_TWICE = 2
 """An entry that was looked at so often stays unexplained if it still is; nobody is sent a third time."""
 
@@ -221,7 +222,7 @@ def conclusion(found: Standing, name: str) -> str:
     if found.likely:
         return _likely(found, name)
     if found.nothing_shows:
-        return say("No complaint is left: all that you said is as in a chain without a fault.")
+        return NO_COMPLAINT
     return ""
 
 
@@ -240,5 +241,5 @@ def _likely(found: Standing, name: str) -> str:
     if found.declared:
         return say("Found: {name}.", name=name)
     if found.nothing_shows:
-        return say("No complaint is left: all that you said is as in a chain without a fault.")
+        return NO_COMPLAINT
     return say("Most likely: {name}. No test that is left here is worth its time to make it more certain.", name=name)

@@ -52,21 +52,20 @@ def check_size(before: Mapping[Node, Sequence[Node]], inputs: int) -> None:
         row[node] = 1 + max((row[one] for one in feeding), default=0)
     longest = max(row.values(), default=0)
     if longest > MOST_IN_A_ROW:
-        raise JobError(
-            say("{number} stages are one after another", number=longest),
-            code="chain_too_large",
-            where="stages",
-            rule=say("at most {most} are possible", most=MOST_IN_A_ROW),
-            remedy=say("check that the file describes one vehicle"),
-        )
+        raise _too_large(say("{number} stages are one after another", number=longest), most=MOST_IN_A_ROW)
 
 
 def _check(terminals: int) -> None:
     if terminals > MOST_TERMINALS:
-        raise JobError(
-            say("the chain has {number} inputs and outputs, each side counted", number=terminals),
-            code="chain_too_large",
-            where="stages",
-            rule=say("at most {most} are possible", most=MOST_TERMINALS),
-            remedy=say("check that the file describes one vehicle"),
-        )
+        counted = say("the chain has {number} inputs and outputs, each side counted", number=terminals)
+        raise _too_large(counted, most=MOST_TERMINALS)
+
+
+def _too_large(what: str, *, most: int) -> JobError:
+    return JobError(
+        what,
+        code="chain_too_large",
+        where="stages",
+        rule=say("at most {most} are possible", most=most),
+        remedy=say("check that the file describes one vehicle"),
+    )

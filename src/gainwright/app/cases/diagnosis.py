@@ -7,9 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.cases.dialogue import Dialogue, check_unreachable
 from gainwright.app.clock import today
-from gainwright.app.store import found_or_none
-from gainwright.errors import CallError
-from gainwright.texts import say
+from gainwright.app.store import case_closed, found_or_none
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -82,11 +80,7 @@ class CaseDialogue:
     def refuse_closed(self) -> None:
         """Refuse to go on with a case that is closed. CallError `case_closed`."""
         if self.stored is not None and self.stored.closed is not None:
-            raise CallError(
-                say("the case {name} is closed", name=self.name),
-                code="case_closed",
-                remedy=say("reopen it to continue"),
-            )
+            raise case_closed(self.name)
 
 
 def begin_dialogue(text: str, title: str, *, counted: ClosedCases) -> Dialogue:

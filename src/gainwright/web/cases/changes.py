@@ -12,7 +12,7 @@ from gainwright.app.cases.dialogue import find_test
 from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.plain_words import DONT_KNOW, ONLY_EARS, said_instead
 from gainwright.app.clock import today
-from gainwright.app.store import ConflictError
+from gainwright.app.store import ConflictError, case_closed
 from gainwright.errors import CallError
 from gainwright.texts import say
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
@@ -56,9 +56,7 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
     """
     kept = _as_seen(site, name, seen=seen)
     if kept.case.closed is not None:
-        raise CallError(
-            say("the case {name} is closed", name=name), code="case_closed", remedy=say("reopen it to continue")
-        )
+        raise case_closed(name)
     return kept
 
 
